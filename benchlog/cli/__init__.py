@@ -1,0 +1,1 @@
+"""The commands, and the one place where the parts are put together."""

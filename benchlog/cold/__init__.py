@@ -1,0 +1,1 @@
+"""Test points, taking, judgement, findings and suspects of the cold checks."""

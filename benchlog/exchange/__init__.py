@@ -1,0 +1,1 @@
+"""Session data out to and in from other formats."""

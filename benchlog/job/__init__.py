@@ -1,0 +1,1 @@
+"""Intake, approval, parts, adjustment, endings and the list of jobs."""

@@ -1,0 +1,1 @@
+"""Where a limit comes from: value, unit, source and confidence."""

@@ -1,0 +1,1 @@
+"""Facts: quantities, readings, instruments, the unit, steps, verdicts, history entries, the error tree."""

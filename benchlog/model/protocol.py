@@ -1,0 +1,163 @@
+"""Messages between the recorder and its window: one JSON object a line, each with its ``type``.
+
+The recorder writes to the window's standard input, the window answers on its (private copy of) standard
+output. Messages to the window may be dropped when it does not read; `Live.dropped` says how many were.
+"""
+
+import msgspec
+
+from benchlog.model.event import Key, Said
+from benchlog.model.history import Payload
+from benchlog.model.job import Job
+from benchlog.model.reading import Status
+from benchlog.model.step import Outcome, Step
+
+
+class Hello(msgspec.Struct, frozen=True, tag="hello"):
+    """First message: what this run is. Sent again to a window that was started again."""
+
+    session_path: str
+    job: Job
+    steps: tuple[Step, ...]
+    mains_v: float
+    programmed: bool
+    simulated: bool
+    time_scale: float
+    now_us: int
+    contactor: bool = False
+
+
+class Point(msgspec.Struct, frozen=True, array_like=True):
+    """One reading on the live path: channel name, middle of its aperture, value or status."""
+
+    channel: str
+    t_us: int
+    value: float | None
+    status: Status | None = None
+
+
+class Live(msgspec.Struct, frozen=True, tag="live"):
+    """Readings since the last message."""
+
+    now_us: int
+    points: tuple[Point, ...]
+    dropped: int = 0
+    """Messages dropped so far because the window did not keep up."""
+
+
+class LimitsNow(msgspec.Struct, frozen=True, tag="limits"):
+    """The limits at the present inlet voltage."""
+
+    fraction: float
+    acceptance_a: float
+    acceptance_source: str
+    stop_a: float
+    stop_source: str
+
+
+class SaidNow(msgspec.Struct, frozen=True, tag="said-now"):
+    """Something the limit watch said."""
+
+    t_us: int
+    said: Said
+
+
+class PowerState(msgspec.Struct, frozen=True, tag="power"):
+    """Whether power is on, and whether the cut-off is latched and confirmed."""
+
+    on: bool
+    latched: bool
+    confirmed: bool
+    detail: str = ""
+
+
+class StorageState(msgspec.Struct, frozen=True, tag="storage-state"):
+    """Whether readings reach the disk."""
+
+    storing: bool
+    detail: str = ""
+
+
+class RunClosed(msgspec.Struct, frozen=True, tag="run-closed"):
+    """The run is over and the session is closed or stays open for entries."""
+
+    outcome: Outcome
+    reason: str
+    document: str = ""
+
+
+class Closing(msgspec.Struct, frozen=True, tag="closing"):
+    """The recorder is about to close the session; the window closes its reader and answers `Closed`."""
+
+
+class Ping(msgspec.Struct, frozen=True, tag="ping"):
+    """The recorder's heartbeat, ten times a second."""
+
+    n: int
+
+
+ToWindow = Hello | Live | LimitsNow | SaidNow | PowerState | StorageState | RunClosed | Closing | Ping
+
+
+class Painted(msgspec.Struct, frozen=True, tag="painted"):
+    """The first frame is on the screen."""
+
+
+class Pong(msgspec.Struct, frozen=True, tag="pong"):
+    """The window's answer to `Ping`, from its event loop."""
+
+    n: int
+    input_age_s: float
+    """Real seconds since the last key, click or movement in the window."""
+
+
+class Pressed(msgspec.Struct, frozen=True, tag="pressed"):
+    """The technician's word to the run."""
+
+    key: Key
+    reason: str = ""
+    fuse_intact: bool | None = None
+
+
+class EntryAdded(msgspec.Struct, frozen=True, tag="entry"):
+    """A line for the history."""
+
+    payload: Payload
+
+
+class Closed(msgspec.Struct, frozen=True, tag="closed"):
+    """The window has closed its reader of the session."""
+
+
+class WantsToClose(msgspec.Struct, frozen=True, tag="wants-to-close"):
+    """The technician closed the window (after being asked, when power was on)."""
+
+    power_off: bool
+
+
+class Trouble(msgspec.Struct, frozen=True, tag="trouble"):
+    """A fault inside the window, for the crash log."""
+
+    text: str
+
+
+FromWindow = Painted | Pong | Pressed | EntryAdded | Closed | WantsToClose | Trouble
+
+_encoder = msgspec.json.Encoder()
+_to_window = msgspec.json.Decoder(ToWindow)
+_from_window = msgspec.json.Decoder(FromWindow)
+
+
+def encode(message: ToWindow | FromWindow) -> bytes:
+    """One line, newline included."""
+    return _encoder.encode(message) + b"\n"
+
+
+def decode_to_window(line: bytes) -> ToWindow:
+    """A message of the recorder. Raises `msgspec.DecodeError` for anything else."""
+    return _to_window.decode(line)
+
+
+def decode_from_window(line: bytes) -> FromWindow:
+    """A message of the window. Raises `msgspec.DecodeError` for anything else."""
+    return _from_window.decode(line)

@@ -1,0 +1,1 @@
+"""Workers, ticker, writer, standby and the window's line protocol."""

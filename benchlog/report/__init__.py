@@ -1,0 +1,1 @@
+"""The document that is handed over."""

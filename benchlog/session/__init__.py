@@ -1,0 +1,1 @@
+"""The session file: create, append, read, close, verify, recover."""

@@ -1,0 +1,1 @@
+"""Adaptors: everything that talks to an instrument."""
