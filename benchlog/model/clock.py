@@ -5,7 +5,7 @@ monotonic and starts near zero; wall-clock time is known only through anchors th
 """
 
 import time
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from typing import Protocol
 
 import msgspec
@@ -51,7 +51,7 @@ class RealClock:
 
     def wall(self) -> datetime:
         """Aware local time."""
-        return datetime.now(timezone.utc).astimezone()
+        return datetime.now(UTC).astimezone()
 
 
 class HandClock:
@@ -61,7 +61,7 @@ class HandClock:
         """Begin at zero, with ``start`` (aware) as wall-clock time there."""
         self.scale = 1.0
         self._t_us = 0
-        self._start = start or datetime(2026, 1, 5, 9, 0, tzinfo=timezone.utc)
+        self._start = start or datetime(2026, 1, 5, 9, 0, tzinfo=UTC)
 
     def now(self) -> int:
         """Microseconds the clock was moved to."""

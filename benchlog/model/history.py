@@ -104,7 +104,7 @@ class RunBegun(msgspec.Struct, frozen=True, tag="run-begun"):
     unit: Unit
     steps: tuple[Step, ...]
     options: dict[str, str | float | bool | None]
-    """Everything else that the limit watch was set up with (hand-set, lamp, soak minutes, sheet figures …)."""
+    """Everything else that the limit watch was set up with."""
     warnings: tuple[str, ...] = ()
 
 

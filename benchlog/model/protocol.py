@@ -144,8 +144,8 @@ class Trouble(msgspec.Struct, frozen=True, tag="trouble"):
 FromWindow = Painted | Pong | Pressed | EntryAdded | Closed | WantsToClose | Trouble
 
 _encoder = msgspec.json.Encoder()
-_to_window = msgspec.json.Decoder(ToWindow)
-_from_window = msgspec.json.Decoder(FromWindow)
+_to_window: msgspec.json.Decoder[ToWindow] = msgspec.json.Decoder(ToWindow)
+_from_window: msgspec.json.Decoder[FromWindow] = msgspec.json.Decoder(FromWindow)
 
 
 def encode(message: ToWindow | FromWindow) -> bytes:
