@@ -95,7 +95,9 @@ def student_quantile(p: float, dof: float) -> float:
     outside that domain.
     """
     if not (0.0 < p < 1.0) or not dof > 0.0:
-        raise UsageError(f"A t factor needs a share between 0 and 1 and degrees of freedom above 0, got {p}, {dof}.")
+        raise UsageError(
+            f"A t factor needs a share between 0 and 1 and degrees of freedom above 0, got {p}, {dof}."
+        )
     if math.isinf(dof):
         return normal_quantile(p)
     if p == 0.5:
