@@ -8,7 +8,7 @@ from benchlog.model.quantity import Quantity
 
 
 class CurrentMeter(msgspec.Struct, frozen=True):
-    """How well the source current is read: ± (a of reading + counts × count_a), over ``turns`` of the conductor."""
+    """How well the source current is read: ± (a of reading + counts × count_a), over some turns."""
 
     a: float
     """Fraction of reading: 0.01 for 1 %."""
@@ -29,7 +29,8 @@ def current_meter(sheet: MeterSheet, turns: int | None = None) -> CurrentMeter:
     stated = sheet.find(Quantity.AC_CURRENT)
     if stated is None:
         raise UsageError(
-            "The sheet of the source-current meter states no accuracy for AC current. Add it to the bench file."
+            "The sheet of the source-current meter states no accuracy for AC current. "
+            "Add it to the bench file."
         )
     of_range = stated.range_fraction * (stated.range or 0.0)
     if stated.count > 0.0:

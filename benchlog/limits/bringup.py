@@ -4,7 +4,7 @@
     stop_a(l, v) -> float                I_stop: each reading is held against it (a few microseconds)
     acceptance_a(l, v) -> float          I_acc
     stop(l, v), acceptance(l, v) -> Limit            the same with source and confidence
-    floor_a(l) -> float                  ceiling_a(l, v) -> float            hard_bound_a(l) -> float (may be inf)
+    floor_a(l), ceiling_a(l, v), hard_bound_a(l) -> float      (the last two may be infinite)
     hard_bound(l) -> Limit | None
     u_a(l, x) -> float                   U(x), for I_stop, floor and cannot judge
     go_up_u_a(l, x) -> float             U at max(x, least specified current ÷ turns), for go up
@@ -146,7 +146,7 @@ def floor_a(limits: StepLimits) -> float:
 
 
 def ceiling_a(limits: StepLimits, v: float) -> float:
-    """Class AB on a linear supply: 0.5·Ir up to v = 0.90, linear to 1.1·Ir at 0.93; infinite for other kinds."""
+    """Class AB, linear supply: 0.5·Ir up to v = 0.90, linear to 1.1·Ir at 0.93; infinite elsewhere."""
     if not limits.plate_ceiling:
         return math.inf
     return limits.expectation.rated_a * (0.5 + 0.6 * min(max((v - 0.90) / 0.03, 0.0), 1.0))
@@ -175,7 +175,7 @@ def _acceptance(limits: StepLimits, v: float) -> tuple[float, str]:
     rule, expected = "reference", _reference_a(limits, v)
     if expected is None:
         rule, expected = "maker", curve.maker_a(e, v)
-    if limits.reference_curve is not None and rule == "maker" or expected is None:
+    if expected is None or (rule == "maker" and limits.reference_curve is not None):
         rule, expected = "plate", curve.nameplate_a(e, v)
     if expected < limits.floor.value_a:
         rule, expected = "floor", limits.floor.value_a
@@ -191,8 +191,8 @@ def _acceptance(limits: StepLimits, v: float) -> tuple[float, str]:
 def acceptance_a(limits: StepLimits, v: float) -> float:
     """I_acc at v: reference, maker's idle figure or nameplate; then floor, ceiling, fuse and source rating.
 
-    Outside a reference's voltages the nameplate row serves, also where the maker's figure is known. The ceiling
-    does not hold for the maker's figure.
+    Outside a reference's voltages the nameplate row serves, also where the maker's figure is known. The
+    ceiling does not hold for the maker's figure.
     """
     return _acceptance(limits, v)[0]
 
@@ -257,9 +257,9 @@ def cannot_watch(limits: StepLimits, v: float) -> bool:
 
 
 def turns_needed(limits: StepLimits, v: float) -> int:
-    """Turns of the conductor through the clamp that make U small enough: U₁ ÷ max(12.5 mA, 0.04·Ir), rounded up.
+    """Turns of the conductor through the clamp that make U small enough for the step.
 
-    U₁ is U at I_acc with one turn.
+    U₁ ÷ max(12.5 mA, 0.04·Ir), rounded up; U₁ is U at I_acc with one turn.
     """
     m = limits.meter
     one_turn = linear_u(acceptance_a(limits, v), m.a, m.counts, m.count_a)

@@ -69,7 +69,7 @@ def core_share(unit: Unit) -> float:
 
 
 def maker_idle_a(unit: Unit) -> float | None:
-    """The maker's idle figure in A: as stated, or watts ÷ (V·0.6), class A 0.7, valve 0.8; None where not known."""
+    """The maker's idle figure in A: as stated, or watts ÷ (V·0.6), class A 0.7, valve 0.8; or None."""
     if unit.idle_a is not None:
         return unit.idle_a
     if unit.idle_w is None:

@@ -7,6 +7,7 @@ value(curve, at) -> float       a scalar read-out of a few microseconds
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from benchlog.model.errors import UsageError
 
@@ -40,10 +41,10 @@ def pchip(x: Sequence[float], y: Sequence[float]) -> Pchip:
     Source: Fritsch & Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300, weighted harmonic mean of the secants;
     one-sided three-point ends after Moler, Numerical Computing with MATLAB (2004), 3.6.
     """
-    if len(x) < 2 or len(x) != len(y) or any(b <= a for a, b in zip(x, x[1:], strict=False)):
+    if len(x) < 2 or len(x) != len(y) or any(b <= a for a, b in pairwise(x)):
         raise UsageError("A curve needs at least two points at rising values. Check the reference's steps.")
-    h = [b - a for a, b in zip(x, x[1:], strict=False)]
-    d = [(b - a) / step for a, b, step in zip(y, y[1:], h, strict=False)]
+    h = [b - a for a, b in pairwise(x)]
+    d = [(b - a) / step for (a, b), step in zip(pairwise(y), h, strict=True)]
     if len(h) == 1:
         return Pchip(tuple(x), tuple(y), (d[0], d[0]))
     inner = [_inner(h[k], h[k + 1], d[k], d[k + 1]) for k in range(len(h) - 1)]

@@ -7,7 +7,7 @@
     settled_value(t_s, x) -> float | None            mean of the last second, at least two readings
     rise_by_means(t_s, x, count, end_s) -> Rise | None     1 s mean against the mean 30 s earlier
     rise_by_slope(t_s, x, count, end_s) -> Rise | None     (b − 2·SE)·30 on a 12 s window
-    rise_alarm(t_s, x, count) -> Rise | None         either rule, twice 1 s apart; give it the last RISE_SPAN_S
+    rise_alarm(t_s, x, count) -> Rise | None         either rule, twice 1 s apart, on RISE_SPAN_S
     settled_since(t_s, x, least, count) -> float | None    when a whole record settled (held HELD_S)
 
 ``t_s`` (seconds, increasing) and ``x`` (amperes or watts) are one-dimensional float arrays of equal length,
@@ -63,7 +63,7 @@ class Rise(NamedTuple):
 def slope(t_s: Floats, x: Floats) -> Slope:
     """Least-squares slope of ``x`` on ``t_s`` with its standard error inflated for serial correlation.
 
-    se is multiplied by √((1 + r1)/(1 − r1)) with r1, the lag-1 autocorrelation of the residuals, held to 0…0.9.
+    se is multiplied by √((1 + r1)/(1 − r1)); r1, the lag-1 autocorrelation of residuals, is held to 0…0.9.
     Fewer than three readings, no spread in time, or anything not finite: ``b`` and ``se`` are NaN.
     """
     n = len(x)
@@ -84,7 +84,7 @@ def slope(t_s: Floats, x: Floats) -> Slope:
 
 
 def drift_bound(t_s: Floats, x: Floats) -> float:
-    """What the readings may still move in 30 s: (|b| + t95·SE)·30, in the unit of ``x``; infinite if unknown."""
+    """What the readings may still move in 30 s: (|b| + t95·SE)·30, unit of ``x``; infinite if unknown."""
     found = slope(t_s, x)
     bound = (abs(found.b) + t95(float(found.n - 2)) * found.se) * HORIZON_S if found.n >= 3 else math.inf
     return bound if math.isfinite(bound) else math.inf
@@ -151,8 +151,8 @@ def rise_by_slope(t_s: Floats, x: Floats, count: float, end_s: float) -> Rise | 
 def rise_alarm(t_s: Floats, x: Floats, count: float) -> Rise | None:
     """The rise, if either rule holds at the last reading and held 1 s before it; None otherwise.
 
-    Give readings at one voltage only, begun 10 s or more after its arrival, up to the last `RISE_SPAN_S` (more does
-    no harm). ``count`` is one count of the meter in the unit of ``x``, already divided by the clamp's turns.
+    Give readings at one voltage only, begun 10 s or more after its arrival, up to the last `RISE_SPAN_S`
+    (more does no harm). ``count`` is one count of the meter in the unit of ``x``, divided by the clamp's turns.
     """
     if len(t_s) < 3:
         return None
@@ -167,8 +167,8 @@ def rise_alarm(t_s: Floats, x: Floats, count: float) -> Rise | None:
 def settled_since(t_s: Floats, x: Floats, least: float = LEAST_A, count: float = 0.0) -> float | None:
     """Instant in seconds at which a record of readings at one voltage was settled; None if it never was.
 
-    The slope test on the trailing `WINDOW_S`, each reading, held for `HELD_S` (a single reading that fails begins
-    it anew); the instant is the one at which it had held that long. For records judged as a whole.
+    The slope test on the trailing `WINDOW_S`, each reading, held for `HELD_S` (a single reading that fails
+    begins it anew); the instant is the one at which it had held that long. For records judged as a whole.
     """
     held_from: float | None = None
     for k in range(len(t_s)):

@@ -69,7 +69,7 @@ def _upper_tail(t: float, dof: float) -> float:
 
 
 def student_cdf(t: float, dof: float) -> float:
-    """Share of Student's t with ``dof`` > 0 degrees of freedom below ``t``; infinite ``dof`` is the normal."""
+    """Share of Student's t below ``t``; ``dof`` > 0 degrees of freedom, infinite for the normal."""
     if math.isinf(dof):
         return normal_cdf(t)
     return 1.0 - _upper_tail(t, dof) if t > 0 else _upper_tail(-t, dof)
@@ -120,5 +120,5 @@ def student_quantile(p: float, dof: float) -> float:
 
 @lru_cache(maxsize=4096)
 def t95(dof: float) -> float:
-    """Two-sided 95 % factor of Student's t: 12.706 for one degree of freedom, 1.960 without end (GUM table G.2)."""
+    """Two-sided 95 % factor of Student's t, 12.706 for one degree of freedom (JCGM 100, table G.2)."""
     return student_quantile(0.975, dof)
