@@ -71,6 +71,28 @@ class Meter(Protocol):
 
 
 @runtime_checkable
+class Openable(Protocol):
+    """Anything with a port of its own: a source, a contactor, the line to a simulated hand."""
+
+    def open(self) -> Identity:
+        """Open the port and say who answers."""
+        ...
+
+    def close(self) -> None:
+        """Close the port; never raises."""
+        ...
+
+
+@runtime_checkable
+class Reporting(Protocol):
+    """A source that can be asked how it stands; the recorder asks ten times a second while it is in use."""
+
+    def state(self) -> SourceState:
+        """Read back setpoint, output and trip; one short transaction that changes nothing."""
+        ...
+
+
+@runtime_checkable
 class Source(Protocol):
     """A programmed source. It may be a `Meter` as well; then both are served by its one worker."""
 
