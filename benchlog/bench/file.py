@@ -10,6 +10,7 @@ import tomli_w
 from benchlog.model.errors import UsageError
 from benchlog.model.instrument import Earth, InstrumentRecord, MeterSheet
 from benchlog.model.role import Role
+from benchlog.model.unit import Unit
 
 
 class InstrumentConfig(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -67,6 +68,8 @@ class Bench(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Watts of a series lamp, where one is in circuit."""
     isolating_transformer: bool = True
     simulated: Simulation | None = None
+    unit: Unit | None = None
+    """The unit standing on the bench, as far as a technician knows it; options of a command go before it."""
 
     def playing(self, role: Role) -> InstrumentConfig | None:
         """The instrument that plays a role; None where nobody does."""

@@ -1,0 +1,5 @@
+"""Run as ``python -m benchlog``."""
+
+from benchlog.cli.main import entry
+
+entry()

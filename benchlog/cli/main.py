@@ -1,0 +1,121 @@
+"""The ``benchlog`` command: reads the words, runs one command, turns faults into exit codes."""
+
+import argparse
+import importlib
+import os
+import sys
+import traceback
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+
+import platformdirs
+
+from benchlog.cli.output import say
+from benchlog.model.errors import BenchlogError, Exit
+
+CAUTION = (
+    "Mains voltages and charged reservoirs can kill. Work only if you are trained and permitted where you are; "
+    "local codes and licensed practice take precedence. Benchlog is no emergency stop."
+)
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "open": ("benchlog.cli.window", "open the window, on a session or the session inside a document"),
+    "rehearse": ("benchlog.cli.rehearse", "the whole bring-up on the simulated bench, with its document"),
+    "simulate": ("benchlog.cli.simulate", "run the simulated bench and write the bench file that reaches it"),
+    "plan": ("benchlog.cli.plan", "show the step plan of a unit and which steps the meters can judge"),
+    "bringup": ("benchlog.cli.bringup", "bring a unit up on the instruments of a bench file"),
+    "rejudge": ("benchlog.cli.rejudge", "judge a recorded run again"),
+    "instruments": ("benchlog.cli.instruments", "what the bench file names and what answers"),
+    "new": ("benchlog.cli.entries", "begin a session for a job"),
+    "take": ("benchlog.cli.entries", "enter a reading at a test point"),
+    "note": ("benchlog.cli.entries", "enter a note"),
+    "part": ("benchlog.cli.entries", "enter a part taken out or fitted"),
+    "approve": ("benchlog.cli.entries", "enter the customer's answer to an estimate"),
+    "show": ("benchlog.cli.show", "print a session: the job, the steps, the history"),
+    "export": ("benchlog.cli.export", "write a session's data as CSV or JSON"),
+    "document": ("benchlog.cli.document", "make the document of a session"),
+    "verify": ("benchlog.cli.verify", "check a session against its chain"),
+    "figures": ("benchlog.cli.figures", "figures of a recorded waveform"),
+    "limit": ("benchlog.cli.limit", "print a limit with its source"),
+}
+"""Command → module that adds its options (``add_options``) and runs it (``run``), and what it is for."""
+
+Runner = Callable[[argparse.Namespace], int]
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser that knows the commands by name; each command's own parser comes with its module."""
+    parser = argparse.ArgumentParser(
+        prog="benchlog",
+        description="Measurement logger for the audio-electronics repair bench.",
+        epilog=CAUTION,
+        allow_abbrev=False,
+    )
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND")
+    for name, (_, purpose) in COMMANDS.items():
+        commands.add_parser(name, help=purpose, add_help=False)
+    return parser
+
+
+def load_command(name: str) -> tuple[argparse.ArgumentParser, Runner]:
+    """A command's own parser and its runner; its module is imported only now, which keeps the start quick."""
+    module_name, purpose = COMMANDS[name]
+    module = importlib.import_module(module_name)
+    description = purpose[0].upper() + purpose[1:] + "."
+    parser = argparse.ArgumentParser(
+        prog=f"benchlog {name}", description=description, epilog=CAUTION, allow_abbrev=False
+    )
+    module.add_options(parser, name)
+    runner: Runner = module.run
+    return parser, runner
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    try:
+        return _dispatch(words)
+    except BenchlogError as error:
+        say(f"benchlog: {error}")
+        return int(error.exit_code)
+    except KeyboardInterrupt:
+        say("benchlog: interrupted.")
+        return int(Exit.UNDECIDED)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return int(Exit.ENVIRONMENT)
+    except Exception:  # noqa: BLE001 - the top: a bug is logged, told in one line, and ends with 70
+        say(
+            f"benchlog: a fault in the program itself; the details are in {write_crash_log(traceback.format_exc())}."
+        )
+        return int(Exit.BUG)
+
+
+def _dispatch(words: list[str]) -> int:
+    words = words or ["open"]
+    if words[0] not in COMMANDS:
+        build_parser().parse_args(words[:1])
+    name = words[0]
+    parser, runner = load_command(name)
+    args = parser.parse_args(words[1:])
+    args.command = name
+    return runner(args)
+
+
+def write_crash_log(text: str) -> Path:
+    """Keep the details of a bug in the platform's log folder and return the file."""
+    folder = Path(platformdirs.user_log_dir("benchlog", appauthor=False))
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / f"crash-{datetime.now(UTC):%Y%m%dT%H%M%S}-{os.getpid()}.log"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def entry() -> None:
+    """Console entry point."""
+    sys.exit(main())
+
+
+if __name__ == "__main__":
+    entry()

@@ -1,0 +1,74 @@
+"""Sentences of the document: what was seen, never more than that."""
+
+from collections.abc import Sequence
+
+from benchlog.model.history import RunEnded
+from benchlog.model.job import Ending
+from benchlog.model.step import DecidedBy, Outcome, StepRecord, StepVerdict
+
+CAUTIONS = (
+    "Mains voltages and charged reservoirs can kill. Work on live or open equipment belongs to people who are "
+    "trained and permitted where they work; local codes and licensed practice take precedence over anything here.",
+    "A variable transformer does not isolate. Behind an isolating transformer a residual-current device can't "
+    "see a shock across the isolated pair. An earthed lead on the unit ends its isolation.",
+    "Reservoirs stay charged: measure at each one's own terminals, meter on DC, the meter proved before and after.",
+    "This program is no emergency stop. Fuses, the source's own current limit and a hand-operated switch protect.",
+    "This document records what was measured. It does not certify the unit.",
+)
+
+VERDICT_WORDS = {
+    StepVerdict.GO_UP: "go up",
+    StepVerdict.WAIT: "wait",
+    StepVerdict.CUT_OFF: "cut off",
+    StepVerdict.CANNOT_JUDGE: "cannot judge",
+}
+
+ENDING_WORDS = {
+    Ending.REPAIRED: "Repaired",
+    Ending.NO_FAULT_FOUND: "No fault found",
+    Ending.DECLINED: "Declined by the customer",
+    Ending.BEYOND_REPAIR: "Beyond repair",
+    Ending.RETURNED: "Returned as it came",
+}
+
+DECISION_RULE = (
+    "Idle current is held against the acceptance limit with its uncertainty added (go up only if reading + U is "
+    "at or below the limit) and against the stop limit as read. U is the expanded uncertainty, coverage factor 2, "
+    "from the meter's stated accuracy. Where U exceeds half the acceptance limit the step is not judged."
+)
+
+
+def highest_judged(steps: Sequence[StepRecord]) -> StepRecord | None:
+    """The highest step that the program itself judged to go up; None where there was none."""
+    judged = [s for s in steps if s.verdict is StepVerdict.GO_UP and s.decided_by is DecidedBy.PROGRAM]
+    return max(judged, key=lambda s: s.fraction, default=None)
+
+
+def outcome_sentence(run: RunEnded | None) -> str:
+    """One sentence on how the bring-up ended and what was seen, with the voltage it was seen up to."""
+    if run is None:
+        return "The unit was not brought up on the variable source in this session."
+    top = highest_judged(run.steps)
+    seen = (
+        "no step was judged by the program"
+        if top is None
+        else f"idle current within its acceptance limit up to {_volts(top)}, {_amperes(top.idle_a)} there"
+    )
+    if run.outcome is Outcome.COMPLETED:
+        return f"The bring-up was completed: {seen}."
+    if run.outcome is Outcome.CUT_OFF:
+        return f"The source was cut off. {run.reason}"
+    if run.outcome is Outcome.ALARMED:
+        return f"The technician was told to switch the source off. {run.reason}"
+    if run.outcome is Outcome.REFUSED:
+        return f"The bring-up was refused before power. {run.reason}"
+    return f"The bring-up ended undecided: {seen}. {run.reason}"
+
+
+def _volts(step: StepRecord) -> str:
+    volts = step.measured_v if step.measured_v is not None else step.set_v
+    return f"{volts:.3g} V"
+
+
+def _amperes(value: float | None) -> str:
+    return "not measured" if value is None else f"{value:.3g} A"
