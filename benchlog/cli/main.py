@@ -15,7 +15,8 @@ from benchlog.cli.output import say
 from benchlog.model.errors import BenchlogError, Exit
 
 CAUTION = (
-    "Mains voltages and charged reservoirs can kill. Work only if you are trained and permitted where you are; "
+    "Mains voltages and charged reservoirs can kill. Work only if you are trained and permitted where "
+    "you are; "
     "local codes and licensed practice take precedence. Benchlog is no emergency stop."
 )
 
@@ -87,7 +88,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         return int(Exit.ENVIRONMENT)
     except Exception:  # noqa: BLE001 - the top: a bug is logged, told in one line, and ends with 70
         say(
-            f"benchlog: a fault in the program itself; the details are in {write_crash_log(traceback.format_exc())}."
+            f"benchlog: a fault in the program itself; the details are in "
+            f"{write_crash_log(traceback.format_exc())}."
         )
         return int(Exit.BUG)
 

@@ -64,7 +64,7 @@ def _extent(panel: Panel) -> tuple[float, float, float, float]:
     if not xs or not ys:
         return 0.0, 1.0, 0.0, 1.0
     x0, x1 = min(xs), max(xs)
-    y0, y1 = min(0.0, min(ys)), max(ys) * 1.06
+    y0, y1 = min(0.0, *ys), max(ys) * 1.06
     return x0, x1 if x1 > x0 else x0 + 1.0, y0, y1 if y1 > y0 else y0 + 1.0
 
 

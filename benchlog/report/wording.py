@@ -7,12 +7,17 @@ from benchlog.model.job import Ending
 from benchlog.model.step import DecidedBy, Outcome, StepRecord, StepVerdict
 
 CAUTIONS = (
-    "Mains voltages and charged reservoirs can kill. Work on live or open equipment belongs to people who are "
-    "trained and permitted where they work; local codes and licensed practice take precedence over anything here.",
-    "A variable transformer does not isolate. Behind an isolating transformer a residual-current device can't "
+    "Mains voltages and charged reservoirs can kill. Work on live or open equipment belongs to people "
+    "who are "
+    "trained and permitted where they work; local codes and licensed practice take precedence over "
+    "anything here.",
+    "A variable transformer does not isolate. Behind an isolating transformer a residual-current device "
+    "can't "
     "see a shock across the isolated pair. An earthed lead on the unit ends its isolation.",
-    "Reservoirs stay charged: measure at each one's own terminals, meter on DC, the meter proved before and after.",
-    "This program is no emergency stop. Fuses, the source's own current limit and a hand-operated switch protect.",
+    "Reservoirs stay charged: measure at each one's own terminals, meter on DC, the meter proved before "
+    "and after.",
+    "This program is no emergency stop. Fuses, the source's own current limit and a hand-operated switch "
+    "protect.",
     "This document records what was measured. It does not certify the unit.",
 )
 
@@ -32,8 +37,10 @@ ENDING_WORDS = {
 }
 
 DECISION_RULE = (
-    "Idle current is held against the acceptance limit with its uncertainty added (go up only if reading + U is "
-    "at or below the limit) and against the stop limit as read. U is the expanded uncertainty, coverage factor 2, "
+    "Idle current is held against the acceptance limit with its uncertainty added (go up only if reading "
+    "+ U is "
+    "at or below the limit) and against the stop limit as read. U is the expanded uncertainty, coverage "
+    "factor 2, "
     "from the meter's stated accuracy. Where U exceeds half the acceptance limit the step is not judged."
 )
 
