@@ -14,8 +14,8 @@ from benchlog.model.limit import Limit
 from benchlog.model.point import TestPoint
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Status
-from benchlog.model.step import Outcome, PointVerdict, Step, StepRecord
-from benchlog.model.unit import Unit
+from benchlog.model.run import RunSetup
+from benchlog.model.step import Outcome, PointVerdict, StepRecord
 
 
 class JobEntered(msgspec.Struct, frozen=True, tag="job"):
@@ -101,10 +101,7 @@ class BenchSet(msgspec.Struct, frozen=True, tag="bench"):
 class RunBegun(msgspec.Struct, frozen=True, tag="run-begun"):
     """A bring-up begins: the plan and all that is needed to judge it again."""
 
-    unit: Unit
-    steps: tuple[Step, ...]
-    options: dict[str, str | float | bool | None]
-    """Everything else that the limit watch was set up with."""
+    setup: RunSetup
     warnings: tuple[str, ...] = ()
 
 

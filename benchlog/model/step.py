@@ -58,6 +58,10 @@ class Step(msgspec.Struct, frozen=True):
     """What would help where the meters can't judge this step; empty otherwise."""
     dwell_min_s: float = 0.0
     dwell_max_s: float = 120.0
+    short_check: bool = False
+    """Left after ``dwell_min_s`` without waiting for the current to settle (switch-mode, first step)."""
+    own_limits: bool = False
+    """The limits are the plan file's own, not those of the rules."""
 
 
 class StepRecord(msgspec.Struct, frozen=True):
