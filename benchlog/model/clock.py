@@ -40,14 +40,17 @@ class Clock(Protocol):
 class RealClock:
     """The machine's monotonic clock, counted from when the object was made."""
 
-    def __init__(self, scale: float = 1.0) -> None:
-        """Start the axis now; ``scale`` session seconds pass per real second."""
+    def __init__(self, scale: float = 1.0, start_us: int = 0) -> None:
+        """The axis stands at ``start_us`` now (a session gone on with says where); ``scale`` session seconds
+        pass per real second.
+        """
         self.scale = scale
+        self._start_us = start_us
         self._start_ns = time.monotonic_ns()
 
     def now(self) -> int:
-        """Microseconds since the start, times the scale."""
-        return int((time.monotonic_ns() - self._start_ns) * self.scale) // 1000
+        """Microseconds since the start, times the scale, from where the axis stood."""
+        return self._start_us + int((time.monotonic_ns() - self._start_ns) * self.scale) // 1000
 
     def wall(self) -> datetime:
         """Aware local time."""

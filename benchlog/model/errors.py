@@ -9,7 +9,8 @@
     │   │   ├── WrongInstrument              another instrument answers than before
     │   │   └── PortRefused                  busy, no permission, no such port
     │   ├── SessionFault                     a session file that can't be opened, read or written
-    │   │   └── SessionDamaged               not a session, truncated, or its chain broken
+    │   │   ├── SessionDamaged               not a session, truncated, or its chain broken
+    │   │   └── SessionHeld                  another program is writing it
     │   └── DisplayFault                     the window can't be shown here
     ├── UsageError                  exit 2   a word, file or option that can't be meant
     ├── PlanRefused                 exit 5   the plan or the bench would harm
@@ -75,6 +76,10 @@ class SessionFault(EnvironmentFault):
 
 class SessionDamaged(SessionFault):
     """Not a session file, truncated, or changed after it was written."""
+
+
+class SessionHeld(SessionFault):
+    """Another program is writing the session."""
 
 
 class DisplayFault(EnvironmentFault):

@@ -145,6 +145,13 @@ class Corrected(msgspec.Struct, frozen=True, tag="correction"):
     by: str = ""
 
 
+class Withheld(msgspec.Struct, frozen=True, tag="withheld"):
+    """Stands for an entry whose payload is not in this copy of the session; never written as one."""
+
+    kind: str
+    """Kind of the entry, e.g. ``job``."""
+
+
 Payload = (
     JobEntered
     | Noted
@@ -159,6 +166,7 @@ Payload = (
     | RunEnded
     | DiskTrouble
     | Corrected
+    | Withheld
 )
 
 

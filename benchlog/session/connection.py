@@ -1,0 +1,177 @@
+"""Opening a session file: for its one writer, or for looking only.
+
+Everything here goes through SQLite. The file is never opened by other means in a process that may be
+writing it: closing such a descriptor would drop SQLite's own locks (POSIX record locks belong to the
+process, not to the descriptor).
+"""
+
+import os
+import sqlite3
+from pathlib import Path
+from urllib.parse import quote
+
+from benchlog.model.errors import SessionDamaged, SessionFault
+from benchlog.session import schema
+from benchlog.session.faults import fault_of, gone, mapped
+
+Identity = tuple[int, int]
+"""Device and number of a file."""
+
+
+def _connect(path: Path, mode: str) -> sqlite3.Connection:
+    if sqlite3.sqlite_version_info < schema.LEAST_SQLITE:
+        raise SessionFault(
+            f"This Python brings SQLite {sqlite3.sqlite_version}; session files need 3.37 or newer. "
+            "Install a newer Python."
+        )
+    name = quote(str(path.absolute()).replace(os.sep, "/"), safe="/:")
+    uri = f"file:{'' if name.startswith('/') else '/'}{name}?mode={mode}"
+    db = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=1.0, check_same_thread=False)
+    db.execute("pragma trusted_schema = off")
+    db.execute("pragma cell_size_check = on")
+    return db
+
+
+def identity(path: Path) -> Identity | None:
+    """Which file a path names now; None where there is none."""
+    try:
+        state = path.stat()
+    except OSError:
+        return None
+    return state.st_dev, state.st_ino
+
+
+def _check_kind(db: sqlite3.Connection, path: Path) -> int:
+    """The number of the schema. Raises for anything that is not a session file this program can read."""
+    if db.execute("pragma application_id").fetchone()[0] != schema.APPLICATION_ID:
+        raise SessionDamaged(f"{path} is not a session file. Choose a file that ends in .benchlog.")
+    version = int(db.execute("pragma user_version").fetchone()[0])
+    if version > schema.VERSION:
+        raise SessionFault(
+            f"{path} was written by a newer program (its schema is {version}, this program knows "
+            f"{schema.VERSION}). Open it with a newer program; nothing was changed."
+        )
+    if version < schema.VERSION and version not in schema.OLDER:
+        raise SessionDamaged(f"{path} has a schema that no program wrote ({version}). It can't be read.")
+    return version
+
+
+def _check_schema(db: sqlite3.Connection, path: Path) -> None:
+    """Refuse a file whose tables are not exactly ours: nothing of the file itself may ever run."""
+    found = db.execute("select sql from sqlite_master where sql is not null").fetchall()
+    if {sql for (sql,) in found} != schema.expected_schema():
+        raise SessionDamaged(
+            f"The tables of {path} are not those of a session file: it was changed by another program. "
+            "Ask for the file as it was recorded."
+        )
+
+
+def open_for_reading(path: Path, untrusted: bool = False) -> sqlite3.Connection:
+    """A connection that can't change the file; ``untrusted`` also has SQLite check the file's structure.
+
+    Older schemas look like the present one through temporary views. `SessionFault` when it can't be opened
+    (no such file, newer schema), `SessionDamaged` when it is not a session file or is cut short.
+    """
+    with mapped(path):
+        db = _connect(path, "ro")
+    try:
+        with mapped(path):
+            version = _check_kind(db, path)
+            if version == schema.VERSION:
+                _check_schema(db, path)
+            for statement in schema.OLDER.get(version, ()):
+                db.execute(statement)
+            db.execute("pragma query_only = on")
+            if untrusted:
+                quick_check(db, path)
+    except BaseException:
+        db.close()
+        raise
+    return db
+
+
+def quick_check(db: sqlite3.Connection, path: Path) -> None:
+    """Have SQLite check the file's structure. `SessionDamaged` with its first finding."""
+    findings = [row[0] for row in db.execute("pragma quick_check(3)").fetchall()]
+    if findings != ["ok"]:
+        raise SessionDamaged(
+            f"The session file {path} is damaged ({findings[0]}). Keep it as it is; "
+            "'benchlog recover' reads what is intact from a copy."
+        )
+
+
+def create(path: Path) -> sqlite3.Connection:
+    """Make a session file with its tables and open it for its writer. `SessionFault` where it exists."""
+    with mapped(path):
+        if not path.parent.is_dir():
+            raise SessionFault(f"There is no folder {path.parent}. Make it, or choose another place.")
+        try:
+            os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o644))
+        except FileExistsError as error:
+            raise SessionFault(
+                f"{path} exists already. Choose another name, or add to it with 'benchlog note' and its kin."
+            ) from error
+    try:
+        with mapped(path):
+            db = _connect(path, "rw")
+            _lay_tables(db)
+            set_up_writing(db, path)
+    except BaseException:
+        path.unlink(missing_ok=True)
+        raise
+    return db
+
+
+def _lay_tables(db: sqlite3.Connection) -> None:
+    db.execute("pragma journal_mode = delete")
+    db.execute("pragma synchronous = full")
+    db.execute("begin immediate")
+    db.execute(f"pragma application_id = {schema.APPLICATION_ID}")
+    db.execute(f"pragma user_version = {schema.VERSION}")
+    for statement in schema.TABLES:
+        db.execute(statement)
+    db.execute("commit")
+
+
+def set_up_writing(db: sqlite3.Connection, path: Path) -> None:
+    """Write-ahead logging with every commit on the disk before it counts."""
+    mode = db.execute("pragma journal_mode = wal").fetchone()[0]
+    if mode != "wal":
+        raise SessionFault(
+            f"The folder of {path} can't hold a session while it is written (a network share?). "
+            "Record in the program's own folder and copy the file there afterwards."
+        )
+    db.execute("pragma synchronous = full")
+    db.execute("pragma fullfsync = on")
+    db.execute("pragma checkpoint_fullfsync = on")
+    db.execute("pragma wal_autocheckpoint = 1000")
+    db.execute("pragma journal_size_limit = 4000000")
+
+
+def open_for_writing(path: Path) -> sqlite3.Connection:
+    """The writer's connection to a session that exists. Faults as `open_for_reading`, and read-only."""
+    if identity(path) is None:
+        raise fault_of(sqlite3.OperationalError(), path) if path.exists() else _missing(path)
+    with mapped(path):
+        db = _connect(path, "rw")
+    try:
+        with mapped(path):
+            if _check_kind(db, path) < schema.VERSION:
+                raise SessionFault(
+                    f"{path} was written by an older program and is only read. "
+                    "Copy it into a new session to go on with the job."
+                )
+            _check_schema(db, path)
+            set_up_writing(db, path)
+            db.execute("begin immediate")
+            db.execute("rollback")
+    except BaseException:
+        db.close()
+        raise
+    return db
+
+
+def _missing(path: Path) -> SessionFault:
+    if not path.parent.is_dir():
+        return gone(path)
+    return SessionFault(f"There is no session file {path}. Check the name, or make one with 'benchlog new'.")

@@ -1,0 +1,38 @@
+"""Payloads of history entries as they are stored: JSON with the kind as ``type``."""
+
+from datetime import datetime
+
+import msgspec
+
+from benchlog.model.history import Entry, Payload, Withheld
+
+_encoder = msgspec.json.Encoder()
+_decoder: msgspec.json.Decoder[Payload] = msgspec.json.Decoder(Payload)
+
+
+def kind_of(payload: Payload) -> str:
+    """The stable name of an entry's kind, e.g. ``note``."""
+    return str(payload.__struct_config__.tag)
+
+
+def encode_payload(payload: Payload) -> bytes:
+    """JSON of a payload. `ValueError` for one that could not be read back, and for `Withheld`."""
+    if isinstance(payload, Withheld):
+        raise ValueError("an entry that stands for a withheld one is never written")
+    text = _encoder.encode(payload)
+    try:
+        _decoder.decode(text)
+    except msgspec.DecodeError as error:
+        raise ValueError(f"this {kind_of(payload)} entry can't be stored: {error}") from error
+    return text
+
+
+def decode_payload(text: str | bytes) -> Payload:
+    """The payload of its JSON. `msgspec.DecodeError` for anything else."""
+    return _decoder.decode(text)
+
+
+def entry_of(seq: int, t_us: int, wall: str, kind: str, payload: str | None) -> Entry:
+    """An entry of its row; a withheld payload is given as `Withheld`. `ValueError` where it can't be read."""
+    content = Withheld(kind) if payload is None else decode_payload(payload)
+    return Entry(seq, t_us, datetime.fromisoformat(wall), content)
