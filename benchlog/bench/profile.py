@@ -1,0 +1,370 @@
+"""Profiles (TOML): what one dialect of instrument says and understands, so that a new meter needs no code.
+
+A profile states where its facts come from (``origin``): the maker's document, or "invented for the simulated
+bench". Messages name file and line.
+"""
+
+import tomllib
+from enum import StrEnum
+from pathlib import Path
+
+import msgspec
+
+from benchlog.bench.lines import line_of
+from benchlog.model.errors import UsageError
+from benchlog.model.instrument import Coupling, Earth, Response
+from benchlog.model.quantity import Quantity
+from benchlog.model.role import Role
+
+
+class Family(StrEnum):
+    """Which codec and which port side a profile is for."""
+
+    SCPI = "scpi"
+    SERIAL_TEXT = "serial-text"
+    SERIAL_SEGMENTS = "serial-segments"
+    SERIAL_FRAME = "serial-frame"
+    MODBUS = "modbus"
+    CONTACTOR = "contactor"
+
+
+class Link(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """The port side."""
+
+    terminator: str = "\n"
+    timeout_s: float = 1.0
+    """Allowed for a short transaction, beside the aperture."""
+    baud: int = 9600
+    bits: int = 8
+    parity: str = "N"
+    """N, E, O, M or S."""
+    stop: float = 1.0
+    software_parity: bool = False
+    """Port opened with 8 data bits; 7 bits and parity are checked by the program."""
+    dtr: bool | None = None
+    """State of the line before the port opens; optical cables are powered by it."""
+    rts: bool | None = None
+
+
+class ScpiWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Common commands; the defaults are those of IEEE 488.2 and SCPI-1999."""
+
+    identity: str = "*IDN?"
+    clear: str = "*CLS"
+    error: str = "SYST:ERR?"
+    """Empty where the instrument keeps no error queue."""
+    marker: str = "*ESE {n};*ESE?"
+    """Brings back ``n`` (0 to 255) after a timeout; empty: wait until the line is quiet instead."""
+    configure: tuple[str, ...] = ()
+    """Sent after opening, in this order."""
+
+
+class SourceRead(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Queries that read a source's state back; empty where it has none."""
+
+    set_v: str = "VOLT?"
+    output_on: str = "OUTP?"
+    limit_a: str = ""
+    trip_delay_s: str = ""
+    tripped: str = ""
+
+
+class SourceWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Commands of a programmed source; ``{value}`` stands for the number."""
+
+    voltage: str = "VOLT {value}"
+    on: str = "OUTP ON"
+    off: str = "OUTP OFF;:VOLT 0"
+    """Output off and zero volts in one line."""
+    limit: str = ""
+    trip_delay: str = ""
+    clear_trip: str = ""
+    compound: bool = False
+    """Several queries in one line are understood and answered in one line, parted by ``;``."""
+    second_connection: bool = False
+    least_v: float = 0.0
+    greatest_v: float | None = None
+    read: SourceRead = SourceRead()
+
+
+class Measure(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """How readings are taken, and how long that takes."""
+
+    period_s: float = 1.0
+    """Seconds between readings of one channel."""
+    aperture_s: float = 0.0
+    latency_s: float = 0.0
+    """From the aperture's end until the reading is sent (streaming meters)."""
+    nplc: float = 0.0
+    """Aperture in cycles of the mains; adds to ``aperture_s``."""
+    averages: int = 1
+    autozero: bool = False
+    range_change_s: float = 0.0
+    initiate: str = ""
+    """Begins one measurement; then ``busy`` is asked until done."""
+    busy: str = ""
+    busy_bit: int = 4
+    """Bit of the answer to ``busy`` that is set while measuring (SCPI-1999 OPERation: 4, MEASuring)."""
+    poll_s: float = 0.02
+    fetch: str = "FETC?"
+    separator: str = ","
+    count_field: int | None = None
+    """Field that counts the sets; the same count again is not a new reading."""
+
+    def duration_s(self, line_hz: float = 50.0) -> float:
+        """Longest time one measurement may take: aperture × averages × autozero + range change."""
+        once = self.aperture_s + self.nplc / line_hz
+        return once * self.averages * (2 if self.autozero else 1) + self.range_change_s
+
+
+class Traits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """What the meter can and can't do; a bench file's sheet goes before it."""
+
+    response: Response = Response.TRUE_RMS
+    coupling: Coupling = Coupling.AC_DC
+    crest_factor: float | None = None
+    least_current_a: float | None = None
+    autorange: bool = False
+    auto_power_off_min: float | None = None
+    earth: Earth = Earth.UNKNOWN
+
+
+class ChannelWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One thing the instrument measures."""
+
+    quantity: Quantity
+    roles: tuple[Role, ...] = ()
+    """Roles it can play; none given: any."""
+    field: int = 0
+    """Place in the answer, from 0."""
+    configure: tuple[str, ...] = ()
+    """Commands that select this function."""
+    fetch: str = ""
+    """Instead of the common one."""
+    scale: float = 1.0
+    """The answer times this is in the SI unit of measure."""
+    range: float | None = None
+    """Full scale, in the SI unit of measure."""
+    resolution: float | None = None
+    greatest: float | None = None
+    """Largest value that the instrument can show at all; beyond it the answer is garbled."""
+    open_leads: bool = False
+    """An overload of this function means open leads (ohms, junction, continuity)."""
+
+
+class TextPattern(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A text line: regular expression with the groups value and, optional, unit, kind, range, flags."""
+
+    pattern: str
+    longest: int = 80
+    """Bytes; a line that grows longer is garbled."""
+    overload: tuple[str, ...] = ("OL",)
+    open_leads: tuple[str, ...] = ()
+    autoranging: tuple[str, ...] = ()
+    decimal_comma: bool = False
+    range_is_exponent: bool = False
+    quantities: dict[str, Quantity] = msgspec.field(default_factory=dict)
+    """"<kind> <unit>" (or "<unit>" alone) to quantity; what is not here is impossible."""
+    flags: dict[str, str] = msgspec.field(default_factory=dict)
+    """Letter to ``hold``, ``low-battery``, ``autorange``, or a word of one's own."""
+    request: str = ""
+    """Sent for each reading by a polled meter; empty: it streams."""
+    identity: str = ""
+    """Asked once after opening; empty: it can't be asked."""
+
+
+class BitName(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One annunciator of a display frame."""
+
+    nibble: int
+    """Index nibble of its byte, or the byte's place in the frame where bytes carry no index."""
+    bit: int
+    name: str
+    """A flag (``hold``, ``autorange``, ``low-battery``, ``ac``, ``dc``), ``prefix:<p>`` or ``unit:<u>``."""
+
+
+class SegmentDisplay(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A display sent segment by segment."""
+
+    length: int
+    """Bytes of a frame."""
+    first: int
+    """Index nibble of the first byte (high nibble); the others count up from it."""
+    digits: tuple[tuple[int, int], ...]
+    """For each digit, highest first: index nibbles of the bytes with its high and its low four bits."""
+    segments: dict[str, str]
+    """Seven-bit pattern in hexadecimal to the character it shows (digits, ``L``, `` ``, ``-``)."""
+    point_bit: int = 7
+    """Bit of the eight that is the decimal point (left of the digit)."""
+    minus: BitName | None = None
+    point_bits: dict[str, int] = msgspec.field(default_factory=dict)
+    annunciators: tuple[BitName, ...] = ()
+    overload: tuple[str, ...] = ("0L", "OL")
+    quantities: dict[str, Quantity] = msgspec.field(default_factory=dict)
+    """"<ac|dc> <unit>" or "<unit>" to quantity."""
+    prefixes: dict[str, tuple[str, ...]] = msgspec.field(default_factory=dict)
+    """Unit to the prefixes it may have; a combination not here is impossible."""
+
+
+class FrameField(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One field of a frame."""
+
+    at: int
+    """First byte, from 0."""
+    length: int
+    code: str
+    """``bcd`` (two digits a byte, high first), ``ascii`` (digits), ``u8``, ``bits`` (looked up by name)."""
+
+
+class CodedFunction(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """What a function and range code stand for."""
+
+    code: int
+    quantity: Quantity
+    exponent: int
+    """The digits times 10**exponent are in the SI unit of measure."""
+    range: float | None = None
+
+
+class FrameLayout(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A binary or ASCII frame with a checksum."""
+
+    start: str
+    """First bytes, hexadecimal."""
+    length: int
+    checksum: str
+    """``sum8``, ``xor8``, ``sum8-complement`` (all bytes sum to 0), ``crc16`` (MODBUS, low byte first)."""
+    checksum_from: int = 0
+    """First byte the checksum runs over."""
+    end: str = ""
+    """Last bytes after the checksum, hexadecimal."""
+    checksum_code: str = "binary"
+    """``binary`` or ``ascii`` (two hexadecimal digits)."""
+    digits: FrameField | None = None
+    function: FrameField | None = None
+    flags: FrameField | None = None
+    functions: tuple[CodedFunction, ...] = ()
+    flag_bits: dict[str, int] = msgspec.field(default_factory=dict)
+    """``minus``, ``overload``, ``hold``, ``low-battery``, ``autorange`` to the bit of the flags byte."""
+    zero_bits: int = 0
+    """Bits of the flags byte that are never set; one set is an impossible frame."""
+    greatest: int = 0
+    """Largest count shown; 0: all digits."""
+    request: str = ""
+    """Hexadecimal; sent for each reading by a polled meter."""
+
+
+class Register(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One value in a Modbus register map."""
+
+    quantity: Quantity
+    address: int
+    type: str
+    """``u16``, ``s16``, ``u32``, ``s32``, ``f32``."""
+    roles: tuple[Role, ...] = ()
+    scale: float = 1.0
+    word_order: str = "big"
+    """Which word comes first: ``big`` (high) or ``little`` (low)."""
+    range: float | None = None
+    resolution: float | None = None
+    greatest: float | None = None
+
+
+class RegisterMap(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A Modbus device."""
+
+    register: tuple[Register, ...]
+    function: str = "input"
+    """``input`` (function 4) or ``holding`` (function 3)."""
+    unit: int = 1
+    longest: int = 60
+    """Registers in one transaction at most."""
+    identity_address: int | None = None
+    identity_count: int = 0
+    """Registers that tell who answers, read as they are."""
+    count_address: int | None = None
+    """Register that counts the sets, read in the same transaction."""
+
+
+class CaptureWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One-shot waveform capture."""
+
+    arm: tuple[str, ...]
+    done: str
+    """Query; done when its answer has ``done_bit`` set."""
+    done_bit: int = 0
+    stop: tuple[str, ...] = ()
+    voltage: str = ""
+    """Query that brings the voltage waveform; empty: not taken."""
+    current: str = ""
+    preamble: str = ""
+    """Query for "format,points,interval s,scale,offset,reference"; ``{channel}`` is put in."""
+    voltage_channel: str = "1"
+    current_channel: str = "2"
+    code: str = "int16"
+    """``int16``, ``float32`` or ``ascii``."""
+    byte_order: str = "big"
+
+
+class ContactorWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """What holds a cut-off contactor in."""
+
+    line: str = ""
+    """``dtr`` or ``rts``: toggled at each beat."""
+    beat: str = ""
+    """SCPI command that re-triggers the relay's timer."""
+    drop: str = ""
+    coil: int | None = None
+    """Modbus coil written on at each beat, off to drop."""
+    unit: int = 1
+    hold_s: float = 0.5
+    """The box drops when no beat came for this long."""
+    follows_level: bool = False
+    """The box only follows a level: it drops when the program exits, not when it hangs."""
+
+
+class Profile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One dialect."""
+
+    name: str
+    family: Family
+    origin: str
+    """Source of the frame or command facts, or "invented for the simulated bench"."""
+    description: str = ""
+    cannot: tuple[str, ...] = ()
+    """What the instrument can't do, in words after "can't"."""
+    link: Link = Link()
+    scpi: ScpiWords = ScpiWords()
+    source: SourceWords | None = None
+    measure: Measure = Measure()
+    traits: Traits = Traits()
+    channel: tuple[ChannelWords, ...] = ()
+    text: TextPattern | None = None
+    segments: SegmentDisplay | None = None
+    frame: FrameLayout | None = None
+    modbus: RegisterMap | None = None
+    capture: CaptureWords | None = None
+    contactor: ContactorWords | None = None
+
+
+def parse_profile(text: str, where: str) -> Profile:
+    """Profile of a TOML text; ``where`` names the file. `UsageError` with the line of what is wrong."""
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise UsageError(f"The profile {where} is not TOML: {error}. Mend it there.") from error
+    try:
+        return msgspec.convert(raw, Profile)
+    except msgspec.ValidationError as error:
+        message, _, path = str(error).partition(" - at ")
+        line = line_of(text, path.strip("`"), message)
+        raise UsageError(f"The profile {where}, line {line}: {message}. Mend it there.") from error
+
+
+def load_profile(path: Path) -> Profile:
+    """Read a profile. `UsageError` names file, line and what is wrong."""
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise UsageError(f"The profile {path} can't be read: {error}.") from error
+    return parse_profile(text, str(path))

@@ -1,0 +1,183 @@
+"""A programmed AC source that speaks SCPI; it may measure as well.
+
+Every call is one short transaction or two. *Off* goes out at once, even over a line that lost the thread.
+Opening again after a fault re-applies the source's own limit and never switches the output on.
+"""
+
+import time
+from collections.abc import Sequence
+
+from benchlog.bench.adaptor import Identity, SourceState, StandbyOrder
+from benchlog.bench.file import InstrumentConfig
+from benchlog.bench.profile import Profile, SourceWords
+from benchlog.model.clock import Clock
+from benchlog.model.errors import ProtocolFault, UsageError
+from benchlog.model.reading import Channel, Reading, Status
+from benchlog_drivers.adaptors.channels import outlets
+from benchlog_drivers.adaptors.conversation import Conversation
+from benchlog_drivers.adaptors.recognise import Recognition
+from benchlog_drivers.adaptors.sampler import SLICE_S, Sampler
+from benchlog_drivers.codecs.number import scpi_value
+from benchlog_drivers.codecs.scpi import parse_switch
+from benchlog_drivers.transports.visa import VisaLine, socket_address
+
+
+class ScpiSource:
+    """Implements `benchlog.bench.adaptor.Source`, and `Meter` for the roles it measures."""
+
+    def __init__(
+        self,
+        config: InstrumentConfig,
+        profile: Profile,
+        line: VisaLine,
+        clock: Clock,
+        is_second: bool = False,
+    ) -> None:
+        """Not yet open. A second connection only ever switches off."""
+        if profile.source is None:
+            raise UsageError(
+                f"The profile {profile.name!r} of {config.name!r} has no [source] part. "
+                "Choose the profile of a source."
+            )
+        found = () if is_second else outlets(config, profile, None)
+        self.channels: tuple[Channel, ...] = tuple(outlet.channel for outlet in found)
+        self.talk = Conversation(line, profile.scpi)
+        self.sampler = Sampler(self.talk, profile.measure, found, clock)
+        self.period_s = self.sampler.period_s
+        self._words: SourceWords = profile.source
+        self._config, self._profile, self._clock = config, profile, clock
+        self._line = line
+        self._recognition = Recognition(config)
+        self._is_second = is_second
+        self._limit: tuple[float, float] | None = None
+
+    def open(self) -> Identity:
+        """Open and check who answers; the limit set before is set again, the output is left as it is."""
+        if self._is_second:
+            self._line.open()
+            return Identity(self._config.name)
+        identity = self._recognition.check(self.talk.open())
+        self.sampler.restart()
+        if self._limit is not None:
+            self.set_limit(*self._limit)
+        return identity
+
+    def close(self) -> None:
+        """Close the line; never raises."""
+        self.talk.close()
+
+    def read(self) -> Sequence[Reading]:
+        """One short transaction of a measurement; an idle slice where it measures nothing."""
+        if not self.channels:
+            time.sleep(SLICE_S)
+        return self.sampler.step()
+
+    def set_limit(self, limit_a: float, trip_delay_s: float) -> SourceState:
+        """Set current limit and trip delay, drain the error queue, read both back."""
+        if not self._words.limit:
+            raise self._cannot("has no current limit that can be set from here")
+        commands = [self._words.limit.format(value=_number(limit_a))]
+        if self._words.trip_delay:
+            commands.append(self._words.trip_delay.format(value=_number(trip_delay_s)))
+        self.talk.configure(*commands)
+        state = self.state()
+        if state.limit_a is None or not _near(state.limit_a, limit_a):
+            raise self._cannot(f"was to limit at {limit_a:g} A but reads back {state.limit_a}")
+        if state.trip_delay_s is not None and not _near(state.trip_delay_s, trip_delay_s):
+            raise self._cannot(
+                f"was to trip after {trip_delay_s:g} s but reads back {state.trip_delay_s:g} s"
+            )
+        self._limit = (limit_a, trip_delay_s)
+        return state
+
+    def set_voltage(self, volts: float) -> SourceState:
+        """Set the voltage and read it back. `ProtocolFault` when it is not what was set."""
+        top = self._words.greatest_v
+        if not self._words.least_v <= volts <= (volts if top is None else top):
+            raise self._cannot(f"can't be set to {volts:g} V")
+        self.talk.tell(self._words.voltage.format(value=_number(volts)))
+        state = self.state()
+        if not _near(state.set_v, volts):
+            refused = "; ".join(f"{e.number} {e.text}" for e in self.talk.drain_errors())
+            raise self._cannot(
+                f"was set to {volts:g} V but reads back {state.set_v:g} V ({refused or 'no error told'})"
+            )
+        return state
+
+    def output(self, on: bool) -> SourceState:
+        """Switch the output and read it back."""
+        if not on:
+            return self.off()
+        self.talk.tell(self._words.on)
+        return self.state()
+
+    def off(self) -> SourceState:
+        """Output off and zero volts in one line, sent at once; then read back."""
+        self.talk.shout(self._words.off)
+        return self.state()
+
+    def clear_trip(self) -> SourceState:
+        """Clear a trip; the output stays off."""
+        if self._words.clear_trip:
+            self.talk.tell(self._words.clear_trip)
+        return self.state()
+
+    def state(self) -> SourceState:
+        """What the source reads back; one transaction where it understands compound queries."""
+        read = self._words.read
+        queries = {
+            name: query
+            for name, query in (
+                ("set_v", read.set_v), ("output_on", read.output_on), ("limit_a", read.limit_a),
+                ("trip_delay_s", read.trip_delay_s), ("tripped", read.tripped),
+            )
+            if query
+        }  # fmt: skip
+        if self._words.compound:
+            replies = self.talk.ask(";:".join(queries.values())).split(";")
+        else:
+            replies = [self.talk.ask(query) for query in queries.values()]
+        if len(replies) != len(queries):
+            raise self._cannot(f"answered {replies!r} when its state was asked")
+        return self._state(dict(zip(queries, replies, strict=True)))
+
+    def _state(self, replies: dict[str, str]) -> SourceState:
+        numbers = {
+            name: value
+            for name in ("set_v", "limit_a", "trip_delay_s")
+            if name in replies and not isinstance(value := scpi_value(replies[name]), Status)
+        }
+        output_on = parse_switch(replies.get("output_on", ""))
+        tripped = parse_switch(replies.get("tripped", "0"))
+        if "set_v" not in numbers or output_on is None or tripped is None:
+            raise self._cannot(f"answered {replies!r} when its state was asked")
+        return SourceState(
+            numbers["set_v"], output_on, numbers.get("limit_a"), numbers.get("trip_delay_s"), tripped
+        )
+
+    def standby(self) -> StandbyOrder | None:
+        """A second TCP connection where it takes one, else the line's descriptor; None without either."""
+        off = self._words.off.encode("ascii") + self._line.link.terminator
+        address = socket_address(self._config.connection)
+        if address is not None and self._words.second_connection:
+            return StandbyOrder(off, host=address[0], port=address[1])
+        return StandbyOrder(off, fileno=self._line.fileno) if self._line.fileno >= 0 else None
+
+    def second(self) -> "ScpiSource | None":
+        """The same source over a second connection, not yet opened; it only reads back and switches off."""
+        if not self._words.second_connection or self._is_second:
+            return None
+        return ScpiSource(self._config, self._profile, VisaLine(self._line.link), self._clock, is_second=True)
+
+    def _cannot(self, what: str) -> ProtocolFault:
+        return ProtocolFault(f"{self._line.link.where}: the source {what}. Check its manual and its profile.")
+
+
+def _number(value: float) -> str:
+    """A number as SCPI takes it, without a float's noise."""
+    return f"{value:.6f}".rstrip("0").rstrip(".") or "0"
+
+
+def _near(read: float, wanted: float) -> bool:
+    """Whether a read-back is what was set, a source's rounding aside."""
+    return abs(read - wanted) <= max(0.005 * abs(wanted), 0.06)

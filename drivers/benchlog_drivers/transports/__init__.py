@@ -1,0 +1,1 @@
+"""The only importers of pyvisa, pyserial and pymodbus; their errors become ours in `seam`."""
