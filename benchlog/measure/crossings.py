@@ -18,6 +18,8 @@ Samples = npt.NDArray[np.floating]
 CHUNK = 65_536
 """Samples handled at a time, so that what is computed on the way stays in the processor's cache."""
 _HYSTERESIS = 0.25
+_LEAST_PERIOD = 4.0
+"""Samples in a cycle below which no waveform is left to judge."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,12 +31,12 @@ class Crossings:
 
 
 def find_crossings(v_v: Samples, scale_v: float) -> Crossings:
-    """Crossings of zero, each between the last sample beyond ±25 % of ``scale_v`` and the first beyond it again.
+    """Crossings of zero, between the last sample beyond ±25 % of ``scale_v`` and the next beyond it.
 
     ``scale_v`` is the r.m.s. of the live voltage in V; noise and notches smaller than a quarter of it make no
-    crossing. The instant is interpolated between the samples next to zero where there is one change of sign, else
-    between the outer ones. Pairs closer together than half the usual spacing are dropped. There may be none (a DC
-    supply, a dead channel).
+    crossing. The instant is interpolated between the samples next to zero where there is one change of
+    sign, else between the outer ones. Pairs closer together than half the usual spacing are dropped. There
+    may be none (a DC supply, a dead channel).
     """
     if not scale_v > 0.0:
         return Crossings(np.empty(0), True)
@@ -90,9 +92,10 @@ def _without_pairs(at: Floats, rising_first: bool) -> Crossings:
 def regular(at: Floats) -> Floats:
     """The crossings of the mains itself: what the unit's own current does to the inlet voltage is taken off.
 
-    An inrush through the source's impedance shifts single crossings by several degrees, a half-wave load those of
-    one sign for good. Each stretch without interruption is put on a grid that follows slow changes of frequency
-    only: running medians of either sign, averaged, with robust straight lines at both ends.
+    An inrush through the source's impedance shifts single crossings by several degrees, a half-wave load
+    those of one sign for good. Each stretch without interruption is put on a grid that follows slow
+    changes of frequency only: running medians of either sign, averaged, with robust straight lines at both
+    ends.
     """
     if len(at) < 3:
         return at
@@ -105,7 +108,7 @@ _HALF_WINDOW = 12
 _END_WINDOW = 45
 
 
-def _theil_sen(y: Floats) -> tuple[float, float]:
+def _theil_sen(y: npt.NDArray[np.float64]) -> tuple[float, float]:
     """Median slope per step and the median level at the first point."""
     a, b = np.triu_indices(len(y), 1)
     slope = float(np.median((y[b] - y[a]) / (b - a)))
@@ -118,7 +121,8 @@ def _smooth(y: Floats) -> Floats:
     k = np.arange(len(y))
     if len(y) <= _END_WINDOW:
         slope, level = _theil_sen(y)
-        return level + slope * k
+        line: Floats = level + slope * k
+        return line
     out = np.empty(len(y))
     out[_HALF_WINDOW:-_HALF_WINDOW] = np.median(np.lib.stride_tricks.sliding_window_view(y, width), axis=1)
     slope, level = _theil_sen(y[:_END_WINDOW])
@@ -135,13 +139,14 @@ def _regular(at: Floats) -> Floats:
     half = float(np.median(at[2:] - at[:-2])) / 2.0
     even = np.interp(k, k[::2], _smooth(at[::2] - half * k[::2]))
     odd = np.interp(k, k[1::2], _smooth(at[1::2] - half * k[1::2]))
-    return half * k + 0.5 * (even + odd)
+    grid: Floats = half * k + 0.5 * (even + odd)
+    return grid
 
 
 def mains_frequency(at: Floats, rate_hz: float) -> float | None:
     """Frequency in Hz over the longest even stretch (spacing within 20 % of the usual) of regular crossings.
 
-    None where there is less than one whole cycle.
+    None where there is less than one whole cycle, or the crossings are those of noise.
     """
     if len(at) < 3:
         return None
@@ -150,9 +155,10 @@ def mains_frequency(at: Floats, rate_hz: float) -> float | None:
     edges = np.flatnonzero(np.diff(np.concatenate(([False], even, [False])).astype(np.int8)))
     k = int(np.argmax(edges[1::2] - edges[::2]))
     first, last = int(edges[2 * k]), int(edges[2 * k + 1])
-    if last - first < 2:
+    period = 2.0 * float(at[last] - at[first]) / (last - first)
+    if last - first < 2 or period < _LEAST_PERIOD or float(even.mean()) < 0.7:
         return None
-    return float(rate_hz * (last - first) / (2.0 * (at[last] - at[first])))
+    return rate_hz / period
 
 
 def before(at: Floats, first: float) -> Floats:

@@ -1,12 +1,15 @@
 """Integrals over a sampled waveform between instants that fall between samples.
 
-    square_integral(y, offset, at) -> Floats      running ∫(y − offset)² from the first sample to each position
+    square_integral(y, offset, at) -> Floats      running ∫(y − offset)² from sample 0 to each position
+    running_squares(y, offset, *positions) -> Running     the same, to be asked for any two of the positions
     integral(y, start, end) -> float              ∫y over a short window
     block_rms(y, offset, size) -> Floats          r.m.s. of successive whole blocks
 
 Positions are in samples and so are the integrals; divide by the rate for seconds. Between samples the
 integrand is taken as straight (trapezoidal rule), so windows may begin and end anywhere.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -45,7 +48,30 @@ def square_integral(y: Samples, offset: float, at: Floats) -> Floats:
     first = (float(y[0]) - offset) ** 2
     sums = _sums_between(y, offset, np.maximum(whole, 0))
     trapezoids = np.where(whole > 0, sums - 0.5 * first + 0.5 * left, 0.0)
-    return trapezoids + part * left + 0.5 * part * part * (right - left)
+    running: Floats = trapezoids + part * left + 0.5 * part * part * (right - left)
+    return running
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Running:
+    """A running integral at a set of rising positions."""
+
+    at: Floats
+    value: Floats
+
+    def upto(self, positions: Floats) -> Floats:
+        """The integral from sample 0 to positions that are in the set."""
+        return self.value[np.searchsorted(self.at, positions)]
+
+    def between(self, start: float, end: float) -> float:
+        """The integral between two positions that are in the set."""
+        return float(self.upto(np.array([end]))[0] - self.upto(np.array([start]))[0])
+
+
+def running_squares(y: Samples, offset: float, *positions: Floats) -> Running:
+    """Running integral of (y − offset)² at all the positions given, in any order, each within the array."""
+    at = np.unique(np.concatenate(positions))
+    return Running(at, square_integral(y, offset, at))
 
 
 def integral(y: Floats, start: float, end: float) -> float:
@@ -59,7 +85,7 @@ def integral(y: Floats, start: float, end: float) -> float:
 
 
 def block_rms(y: Samples, offset: float, size: int) -> Floats:
-    """R.m.s. about ``offset`` of successive blocks of ``size`` samples; an incomplete last block is left out."""
+    """R.m.s. about ``offset`` of successive whole blocks of ``size`` samples."""
     count = len(y) // size
     rms = np.empty(count)
     each = max(CHUNK // size, 1)

@@ -152,7 +152,8 @@ def rise_alarm(t_s: Floats, x: Floats, count: float) -> Rise | None:
     """The rise, if either rule holds at the last reading and held 1 s before it; None otherwise.
 
     Give readings at one voltage only, begun 10 s or more after its arrival, up to the last `RISE_SPAN_S`
-    (more does no harm). ``count`` is one count of the meter in the unit of ``x``, divided by the clamp's turns.
+    (more does no harm). ``count`` is one count of the meter in the unit of ``x``, divided by the clamp's
+    turns.
     """
     if len(t_s) < 3:
         return None

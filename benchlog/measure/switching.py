@@ -2,8 +2,8 @@
 
     find_switch_on(v_v, i_a, crossings, rate_hz, frequency_hz, scale_v) -> SwitchOn | None
 
-Two kinds of record occur: the voltage is taken at the unit's inlet and begins with the switch-on, or it is taken
-ahead of the switch and runs all the time, and only the current begins. Positions are in samples.
+Two kinds of record occur: the voltage is taken at the unit's inlet and begins with the switch-on, or it is
+taken ahead of the switch and runs all the time, and only the current begins. Positions are in samples.
 """
 
 from collections.abc import Iterator
@@ -22,7 +22,7 @@ _ONSET_RATIO = 2.0
 
 @dataclass(frozen=True, slots=True)
 class SwitchOn:
-    """The last quiet sample, whether the voltage begins there, and the sensor's zero before it (None: unknown)."""
+    """The last quiet sample, whether the voltage begins there, and the sensor's zero, where known."""
 
     at: int
     with_voltage: bool
@@ -52,7 +52,8 @@ def _voltage_start(v_v: Samples, scale_v: float, period: float) -> int | None:
 def _current_start(i_a: Samples, period: float) -> int | None:
     """Last quiet sample before the current begins; None where the record shows no beginning.
 
-    The beginning is the first half-cycle whose r.m.s. is twice that of all before it and a tenth of the largest.
+    The beginning is the first half-cycle whose r.m.s. is twice that of all before it and a tenth of the
+    largest.
     """
     size = max(round(period / 2.0), 2)
     if len(i_a) < 3 * size:
@@ -92,8 +93,8 @@ def find_switch_on(
 ) -> SwitchOn | None:
     """Where the unit was switched on; None where it was on from the first sample, or never.
 
-    ``at`` zero crossings of the voltage, ``scale_v`` its r.m.s. when live. A frequency that is not known (a DC
-    supply) counts as 50 Hz here.
+    ``at`` zero crossings of the voltage, ``scale_v`` its r.m.s. when live. A frequency that is not known
+    (a DC supply) counts as 50 Hz here.
     """
     period = rate_hz / (frequency_hz or 50.0)
     start = _voltage_start(v_v, scale_v, period) if scale_v > 0.0 else None

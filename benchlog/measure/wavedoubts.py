@@ -22,6 +22,8 @@ CHANGE = 0.01
 """Change between the last two windows above which the record is said to end too early."""
 _FLAT_CURRENT = 0.65
 _FLAT_VOLTAGE = 0.75
+_LEAST_PERIOD = 20.0
+"""Samples in a cycle below which a top is not told from a flat one."""
 
 
 class Flat(NamedTuple):
@@ -71,7 +73,8 @@ def _clipped(y: Samples, offset: float, period: float, limit: float) -> list[str
     """Which sides are clipped, as ``+1.2`` or ``-3.4`` in the unit of ``y``."""
     sides = []
     step = _count(y)
-    for extreme in (float(y.max()), float(y.min())):
+    high, low = float(y.max()), float(y.min())
+    for extreme in (high, low) if high > low else ():
         height = abs(extreme - offset)
         if height <= 4.0 * step or extreme == 0.0:
             continue
@@ -88,16 +91,16 @@ def _clipping(wave: Waveform, frame: Frame, offset_a: float) -> list[str]:
     period = frame.rate_hz / (frame.frequency_hz or 50.0)
     messages = []
     current = _clipped(wave.i_a, offset_a, period, _FLAT_CURRENT)
-    if current:
+    if current and period >= _LEAST_PERIOD:
         messages.append(
-            f"The current is flat at {' and '.join(current)} A: the sensor or the input is saturated, and peak, "
-            "r.m.s. and I²t are lower bounds. Use a wider range and record again."
+            f"The current is flat at {' and '.join(current)} A: the sensor or the input is saturated, and "
+            "peak, r.m.s. and I²t are lower bounds. Use a wider range and record again."
         )
     voltage = _clipped(wave.v_v, 0.0, period, _FLAT_VOLTAGE) if frame.frequency_hz else []
-    if voltage:
+    if voltage and period >= _LEAST_PERIOD:
         messages.append(
-            f"The voltage is flat at {' and '.join(voltage)} V: the probe or the input is overdriven, and volts, "
-            "watts and power factor are wrong. Use a wider range and record again."
+            f"The voltage is flat at {' and '.join(voltage)} V: the probe or the input is overdriven, and "
+            "volts, watts and power factor are wrong. Use a wider range and record again."
         )
     return messages
 
@@ -105,8 +108,8 @@ def _clipping(wave: Waveform, frame: Frame, offset_a: float) -> list[str]:
 def _sampling(wave: Waveform, frame: Frame, inrush: Inrush, offset_a: float) -> list[str]:
     if frame.rate_hz < LEAST_RATE_HZ:
         return [
-            f"At {frame.rate_hz:.4g} samples a second a switch-on spike falls between samples: the peak is a lower "
-            "bound. Record at 5000 or more."
+            f"At {frame.rate_hz:.4g} samples a second a switch-on spike falls between samples: the peak is "
+            "a lower bound. Record at 5000 or more."
         ]
     if inrush.peak_a is None:
         return []
@@ -118,8 +121,8 @@ def _sampling(wave: Waveform, frame: Frame, inrush: Inrush, offset_a: float) -> 
     if right - left - 1 >= 4:
         return []
     return [
-        f"The largest spike is only {right - left - 1} samples wide at half its height: its true peak may be higher. "
-        "Record at a higher rate."
+        f"The largest spike is only {right - left - 1} samples wide at half its height: its true peak may "
+        "be higher. Record at a higher rate."
     ]
 
 
@@ -129,13 +132,13 @@ def _voltage_scale(settled: Settled, frequency_hz: float | None, nominal_v: floa
         if 0.8 * nominal_v <= volts <= 1.2 * nominal_v:
             return []
         return [
-            f"The voltage is {volts:.4g} V r.m.s. where {nominal_v:.4g} V was meant. Check the probe's factor; the "
-            "watts follow it."
+            f"The voltage is {volts:.4g} V r.m.s. where {nominal_v:.4g} V was meant. Check the probe's "
+            "factor; the watts follow it."
         ]
     if volts < 85.0:
         return [
-            f"The voltage is {volts:.4g} V r.m.s., less than any mains. Right for a low step or behind a lamp; "
-            "otherwise check the probe's factor."
+            f"The voltage is {volts:.4g} V r.m.s., less than any mains. Right for a low step or behind a "
+            "lamp; otherwise check the probe's factor."
         ]
     odd = 140.0 < volts < 195.0 or volts > 277.0
     if frequency_hz is not None and 48.0 < frequency_hz < 52.0:
@@ -143,8 +146,8 @@ def _voltage_scale(settled: Settled, frequency_hz: float | None, nominal_v: floa
     if not odd:
         return []
     return [
-        f"The voltage is {volts:.4g} V r.m.s., which no mains supplies (IEC 60038: 100, 120, 230 V, ±10 %). Check "
-        "the probe's factor; the watts follow it."
+        f"The voltage is {volts:.4g} V r.m.s., which no mains supplies (IEC 60038: 100, 120, 230 V, ±10 "
+        "%). Check the probe's factor; the watts follow it."
     ]
 
 
@@ -166,7 +169,8 @@ def _swapped(settled: Settled, wave: Waveform, frame: Frame) -> list[str]:
 def _mains(wave: Waveform, frame: Frame) -> list[str]:
     if frame.frequency_hz is None:
         mean = float(np.mean(wave.v_v, dtype=np.float64))
-        if frame.scale_v > 0.0 and abs(mean) > 0.5 * frame.scale_v:
+        long_enough = frame.count >= 0.08 * frame.rate_hz
+        if long_enough and frame.scale_v > 0.0 and abs(mean) > 0.5 * frame.scale_v:
             return [
                 f"The voltage does not change sign (mean {mean:.4g} V): a DC supply or a wrong coupling. No "
                 "frequency, half-cycles, harmonics or phase."
@@ -178,27 +182,28 @@ def _mains(wave: Waveform, frame: Frame) -> list[str]:
     if 45.0 <= frame.frequency_hz <= 65.0:
         return []
     return [
-        f"The frequency is {frame.frequency_hz:.4g} Hz, not that of a 50 or 60 Hz mains. The figures hold for it; "
-        "check the time column."
+        f"The frequency is {frame.frequency_hz:.4g} Hz, not that of a 50 or 60 Hz mains. The figures hold "
+        "for it; check the time column."
     ]
 
 
 def _beginning(frame: Frame, inrush: Inrush) -> list[str]:
     if frame.switch_on is None:
         return [
-            "The record shows no switch-on: no inrush figures, and the sensor's zero is not known, so that it is "
-            "in every current and in the DC. Start the record before switching on."
+            "The record shows no switch-on: no inrush figures, and the sensor's zero is not known, so that "
+            "it is in every current and in the DC. Start the record before switching on."
         ]
     messages = []
     if frame.switch_on.offset_a is None:
         messages.append(
-            "There is no quiet stretch before switch-on: the sensor's zero is not known and not removed. Start "
-            "the record earlier."
+            "There is no quiet stretch before switch-on: the sensor's zero is not known and not removed. "
+            "Start the record earlier."
         )
     late = (inrush.peak_at - frame.switch_on.at) / frame.rate_hz
     if late > 1.0 and abs(inrush.peak_a or 0.0) > 1.2 * abs(inrush.early_peak_a or 0.0):
         messages.append(
-            f"The largest current came {late:.3g} s after switch-on: something else was switched or started then."
+            f"The largest current came {late:.3g} s after switch-on: something else was switched or "
+            "started then."
         )
     return messages
 
@@ -217,7 +222,8 @@ def _ending(frame: Frame, settled: Settled | None, inrush: Inrush) -> list[str]:
     elif abs(settled.rms_a - inrush.earlier_rms_a) > CHANGE * settled.rms_a:
         change = settled.rms_a / inrush.earlier_rms_a - 1.0 if inrush.earlier_rms_a > 0.0 else math.inf
         messages.append(
-            f"The record ends before the current had settled: {change:+.1%} from one 0.2 s to the next. Record longer."
+            f"The record ends before the current had settled: {change:+.1%} from one 0.2 s to the next. "
+            "Record longer."
         )
     return messages
 
@@ -241,4 +247,10 @@ def doubts(
     messages += _ending(frame, settled, inrush)
     if len(inrush.half_cycles) and not np.isfinite(inrush.half_cycles).all():
         messages.append("The voltage was interrupted; half-cycles across the gap are left out.")
+    silent_s = (frame.count - frame.at[-1]) / frame.rate_hz if len(frame.at) else 0.0
+    if frame.frequency_hz and silent_s * frame.frequency_hz > 2.0:
+        messages.append(
+            f"The voltage ends {frame.at[-1] / frame.rate_hz:.4g} s into the record; the settled figures "
+            "are from just before."
+        )
     return tuple(messages)

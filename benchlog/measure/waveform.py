@@ -1,10 +1,10 @@
-"""All figures of a sampled switch-on: offset, frequency, inrush, I²t, settled r.m.s., power, crest, harmonics.
+"""All figures of a sampled switch-on: zero, frequency, inrush, I²t, settled r.m.s., power, harmonics.
 
     figures(wave, nominal_v=None) -> WaveFigures
 
 ``wave`` holds v(t) in V and i(t) in A at an even rate; ``nominal_v`` the inlet voltage that was meant, where
-known. Costs less than a hundred sums of the current's array and little memory beside it: what runs over the whole
-record runs in pieces that stay in the cache.
+known. Costs less than a hundred sums of the current's array and little memory beside it: what runs over
+the whole record runs in pieces that stay in the cache.
 
 Sources: r.m.s., active and apparent power by definition (IEC 60050-131); half-cycle windows between zero
 crossings, and settled figures over whole cycles in 0.2 s, after the manner of IEC 61000-4-30 (10/12 cycles).
@@ -24,7 +24,7 @@ from benchlog.measure.crossings import (
     mains_frequency,
     regular,
 )
-from benchlog.measure.integral import block_rms, integral, square_integral
+from benchlog.measure.integral import Running, block_rms, integral, running_squares
 from benchlog.measure.switching import SwitchOn, find_switch_on
 from benchlog.measure.waveframe import Frame, Inrush, Settled
 from benchlog.model.errors import UsageError
@@ -38,7 +38,7 @@ DECAYED = 1.10
 
 
 def check(wave: Waveform) -> None:
-    """`UsageError` where the arrays can't be a record: too short, unequal, or with values that are no numbers."""
+    """`UsageError` where the arrays can't be a record: too short, unequal, or not all numbers."""
     v_v, i_a = wave.v_v, wave.i_a
     if v_v.ndim != 1 or v_v.shape != i_a.shape:
         raise UsageError("Voltage and current must be two rows of the same length. Check the columns.")
@@ -61,7 +61,7 @@ def check(wave: Waveform) -> None:
 
 
 def _live_scale(v_v: Samples, rate_hz: float) -> float:
-    """R.m.s. of the live voltage: the 95th percentile of stretches of 20 ms, so that silence does not count."""
+    """R.m.s. of the live voltage: 95th percentile of stretches of 20 ms, so that silence does not count."""
     size = min(max(round(0.02 * rate_hz), 2), len(v_v))
     return float(np.quantile(block_rms(v_v, 0.0, size), 0.95))
 
@@ -79,7 +79,8 @@ def _frame(wave: Waveform) -> Frame:
 def _from_switch_on(found: Crossings, switch_on: SwitchOn | None) -> tuple[Floats, bool]:
     """Crossings from the start of the half-cycle of the switch-on, and whether the first of them rises.
 
-    A switch-on less than 5 % of a half-cycle before a crossing belongs to the half-cycle that the crossing begins.
+    A switch-on less than 5 % of a half-cycle before a crossing belongs to the half-cycle that the crossing
+    begins.
     """
     if switch_on is None:
         return found.at, found.rising_first
@@ -91,13 +92,18 @@ def _from_switch_on(found: Crossings, switch_on: SwitchOn | None) -> tuple[Float
 
 
 def _settled_window(frame: Frame) -> tuple[float, float, int] | None:
-    """Start, end and whole cycles of the last 0.2 s; without a frequency simply the last 0.2 s."""
+    """Start, end and whole cycles of the last 0.2 s; without a frequency simply the last full 0.2 s.
+
+    None where not even one whole cycle without interruption is left.
+    """
     first = float(frame.switch_on.at) if frame.switch_on else 0.0
     if frame.frequency_hz is None:
         end = float(frame.count - 1)
         start = max(end - SETTLED_S * frame.rate_hz, first)
-        return (start, end, 0) if end - start >= 2.0 else None
+        return (start, end, 0) if end - start >= 0.999 * SETTLED_S * frame.rate_hz else None
     at = frame.at[(frame.at >= max(first, 0.0)) & (frame.at <= frame.count - 1)]
+    gaps = np.flatnonzero(np.diff(at) > 0.75 * frame.rate_hz / frame.frequency_hz)
+    at = at[gaps[-1] + 1 :] if len(gaps) else at
     cycles = min(max(round(SETTLED_S * frame.frequency_hz), 1), (len(at) - 1) // 2)
     return (float(at[-1 - 2 * cycles]), float(at[-1]), cycles) if cycles >= 1 else None
 
@@ -165,27 +171,19 @@ def _inrush(wave: Waveform, frame: Frame, offset_a: float, settled: Settled | No
     on = frame.switch_on.at if frame.switch_on else 0
     last = frame.count - 1
     grid = np.clip(frame.at, 0.0, last)
-    ends = np.array([on + t * frame.rate_hz for t in (0.01, 0.1, 1.0)])
+    ends = [on + t * frame.rate_hz for t in (0.01, 0.1, 1.0)]
     width = settled.end - settled.start if settled else 0.0
-    more = (
-        [float(on), *(ends[ends <= last]), settled.start - width, settled.start] if settled else [float(on)]
-    )
-    extra = np.clip(np.array(more), 0.0, last)
-    order = np.unique(np.concatenate((grid, extra)))
-    running = square_integral(wave.i_a, offset_a, order)
-    squares = running[np.searchsorted(order, grid)]
-    at_on = float(running[np.searchsorted(order, on)])
+    earlier = [settled.start - width, settled.start] if settled else []
+    wanted = np.clip(np.array([float(on), *ends, *earlier]), 0.0, last)
+    running = running_squares(wave.i_a, offset_a, grid, wanted)
+    squares = running.upto(grid)
 
-    def since_on(position: float) -> float | None:
-        if frame.switch_on is None or position > last or settled is None:
+    def since_on(position: float | None) -> float | None:
+        if frame.switch_on is None or position is None or position > last:
             return None
-        return float(running[np.searchsorted(order, position)] - at_on) / frame.rate_hz
+        return running.between(on, position) / frame.rate_hz
 
-    earlier = None
-    if settled and width > 0.0 and settled.start - width >= max(on - 0.02 * width, 0.0):
-        k = np.searchsorted(order, extra[-2:])
-        earlier = math.sqrt(max(float(running[k[1]] - running[k[0]]) / width, 0.0))
-    decayed = _decay(frame, frame.at, squares, settled)
+    decayed = _decay(frame, grid, squares, settled)
     peak_at = _peak(wave.i_a, offset_a, on)
     early_at = _peak(wave.i_a[: on + int(frame.rate_hz) + 1], offset_a, on)
     return Inrush(
@@ -194,10 +192,17 @@ def _inrush(wave: Waveform, frame: Frame, offset_a: float, settled: Settled | No
         peak_at=peak_at,
         early_peak_a=float(wave.i_a[early_at]) - offset_a if frame.switch_on else None,
         i2t=(since_on(ends[0]), since_on(ends[1]), since_on(ends[2])),
-        i2t_settled=since_on(decayed) if decayed is not None else None,
+        i2t_settled=since_on(decayed),
         decay_s=(decayed - on) / frame.rate_hz if decayed is not None else None,
-        earlier_rms_a=earlier,
+        earlier_rms_a=_earlier_rms(running, wanted[-2:], width, on) if settled else None,
     )
+
+
+def _earlier_rms(running: Running, window: Floats, width: float, on: int) -> float | None:
+    """R.m.s. of the window just before the settled one; None where that begins before the switch-on."""
+    if not width > 0.0 or window[1] - window[0] < 0.98 * width or window[0] < on - 0.02 * width:
+        return None
+    return math.sqrt(max(running.between(float(window[0]), float(window[1])) / width, 0.0))
 
 
 def _peak(i_a: Samples, offset_a: float, on: int) -> int:
@@ -218,8 +223,8 @@ def _phase_deg(frame: Frame) -> float | None:
 def figures(wave: Waveform, nominal_v: float | None = None) -> WaveFigures:
     """All figures of the record, with warnings where it can't carry them.
 
-    `UsageError` where the arrays are no record at all (see `check`); anything short of that is a None with its
-    reason in ``warnings``, never a plausible number.
+    `UsageError` where the arrays are no record at all (see `check`); anything short of that is a None with
+    its reason in ``warnings``, never a plausible number.
     """
     check(wave)
     frame = _frame(wave)

@@ -1,4 +1,4 @@
-"""What is worked out from a recorded waveform or from a slow meter's readings; the keys are those of the JSON."""
+"""What is worked out from a recorded waveform or a slow meter's readings; keys as in the JSON."""
 
 import msgspec
 
