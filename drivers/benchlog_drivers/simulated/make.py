@@ -1,0 +1,192 @@
+"""Puts a simulated bench together from its options: for the servers and, in virtual time, for populations."""
+
+import math
+import zlib
+from dataclasses import dataclass
+
+import msgspec
+
+from benchlog.bench.file import Bench, InstrumentConfig, Simulation
+from benchlog.model.instrument import Accuracy, Earth, MeterSheet
+from benchlog.model.quantity import Quantity
+from benchlog.model.role import Role
+from benchlog.model.unit import Unit
+from benchlog_drivers.simulated.bench import TICK_S, SimulatedBench, Wander
+from benchlog_drivers.simulated.hand import Hand
+from benchlog_drivers.simulated.meters import SimulatedMeter
+from benchlog_drivers.simulated.options import SimulateOptions, SourceKind
+from benchlog_drivers.simulated.population import draw_unit
+from benchlog_drivers.simulated.sheets import (
+    BENCH_AMMETER,
+    BENCH_VOLTMETER,
+    WATTMETER,
+    ChannelSheet,
+    InstrumentSheet,
+    instruments,
+)
+from benchlog_drivers.simulated.source import ProgrammedSource, dial_full_scale, programmed_rating
+from benchlog_drivers.simulated.trouble import TroubleBox
+from benchlog_drivers.simulated.unit import SimulatedUnit
+from benchlog_drivers.simulated.unit_params import SourceImpedance, UnitParams, variable_transformer
+
+ISOLATING_VA = 1000.0
+ISOLATING_REGULATION = 0.04
+"""An isolating transformer of 1 kVA behind the variable transformer (usual figure, ours)."""
+_PROGRAMMED_OHM = 0.1
+_CALIBRATION_DUE = "2026-12-31"
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A bench that was put together."""
+
+    bench: SimulatedBench
+    unit: Unit
+    """What a technician would know of the unit."""
+    params: UnitParams
+    sheets: tuple[InstrumentSheet, ...]
+    """One for each of the bench's meters, in order; without the source's own measurement."""
+    boxes: dict[str, TroubleBox]
+    """Troubles by the instrument's name."""
+    own_meter: SimulatedMeter | None
+    """The programmed source's own measurement, begun on demand."""
+
+
+def source_meter_sheet() -> InstrumentSheet:
+    """What a programmed source measures of itself, begun on demand, over 0.1 s."""
+    return InstrumentSheet(
+        name="source",
+        description="programmable AC source (invented)",
+        profile="simulated-ac-source",
+        channels=(
+            ChannelSheet(Role.INLET_VOLTAGE, BENCH_VOLTMETER),
+            ChannelSheet(Role.SOURCE_CURRENT, BENCH_AMMETER),
+            ChannelSheet(Role.SOURCE_POWER, WATTMETER),
+        ),
+        period_s=0.1,
+        aperture_s=0.1,
+        crest_factor=5.0,
+        streaming=False,
+    )
+
+
+def source_impedance(options: SimulateOptions) -> SourceImpedance:
+    """What lies ahead of the unit: a stiff programmed source, or variable and isolating transformer."""
+    if options.source is SourceKind.PROGRAMMED:
+        scale = (options.mains_v / 120.0) ** 2
+        return SourceImpedance(_PROGRAMMED_OHM * scale, 5e-5 * scale)
+    return variable_transformer(options.mains_v).behind_isolating_transformer(
+        ISOLATING_VA, options.mains_v, ISOLATING_REGULATION
+    )
+
+
+def make_bench(options: SimulateOptions) -> Made:
+    """Unit, source, hand and meters of the options, at zero seconds. The same for the same options."""
+    params, unit = draw_unit(
+        options.amplifier, options.supply, options.core, options.mains_v, options.seed, options.rated_va
+    )
+    if options.plate is not None:
+        unit = msgspec.structs.replace(unit, plate=options.plate)
+    physics = SimulatedUnit(
+        params, options.fault, options.fault_at_s, options.lamp_w, source_impedance(options)
+    )
+    sheets = instruments(options.meters, options.turns)
+    boxes = {name: _box(name, options) for name in ("source", *(sheet.name for sheet in sheets))}
+    meters = tuple(
+        SimulatedMeter(sheet, options.seed, _phase(sheet, options.seed), boxes[sheet.name])
+        for sheet in sheets
+    )
+    if options.source is SourceKind.PROGRAMMED:
+        source = ProgrammedSource(programmed_rating(options.mains_v))
+        own = SimulatedMeter(source_meter_sheet(), options.seed, 0.0, boxes["source"], on_demand=True)
+        bench = SimulatedBench(physics, (*meters, own), source=source)
+        return Made(bench, unit, params, sheets, boxes, own)
+    del boxes["source"]
+    full_scale_v = dial_full_scale(options.mains_v)
+    hand = Hand(options.hand, full_scale_v, options.mains_v, options.seed)
+    bench = SimulatedBench(physics, meters, hand=hand, wander=Wander(options.wander, options.seed))
+    return Made(bench, unit, params, sheets, boxes, None)
+
+
+def _box(name: str, options: SimulateOptions) -> TroubleBox:
+    return TroubleBox(tuple(one for one in options.troubles if one.instrument == name))
+
+
+def _phase(sheet: InstrumentSheet, seed: int) -> float:
+    """Meters don't begin together: a whole number of ticks within the period, by seed and name."""
+    ticks = max(1, math.floor(sheet.period_s / TICK_S + 0.5))
+    return TICK_S * (zlib.crc32(f"{seed}/{sheet.name}".encode()) % ticks)
+
+
+def bench_file(
+    options: SimulateOptions, connections: dict[str, str] | None = None, control: str = ""
+) -> Bench:
+    """The bench file of such a bench: what a technician would know of the instruments.
+
+    ``connections`` by the instrument's name; without them the file serves virtual time only.
+    """
+    there = connections or {}
+    sheets = instruments(options.meters, options.turns)
+    entries = [_source_entry(options, there, control)]
+    entries += [_meter_entry(sheet, there.get(sheet.name, "")) for sheet in sheets]
+    return Bench(
+        name="simulated bench (invented)",
+        instrument=tuple(entries),
+        mains_v=options.mains_v,
+        lamp_w=options.lamp_w,
+        simulated=Simulation(time_scale=options.time_scale, control=control),
+    )
+
+
+def _source_entry(options: SimulateOptions, there: dict[str, str], control: str) -> InstrumentConfig:
+    if options.source is SourceKind.HAND_SET:
+        rating = programmed_rating(options.mains_v)
+        return InstrumentConfig(
+            name="dial",
+            adaptor="hand-set",
+            roles=(Role.SOURCE,),
+            connection=control,
+            description="variable transformer with isolating transformer (invented)",
+            serial_number="SIM-D1",
+            earth=Earth.FLOATING,
+            sheet=MeterSheet(
+                rated_current_a=rating.current_a, rated_voltage_v=dial_full_scale(options.mains_v)
+            ),
+        )
+    rating = programmed_rating(options.mains_v)
+    return InstrumentConfig(
+        name="source",
+        adaptor="scpi",
+        roles=(Role.SOURCE,),
+        connection=there.get("source", ""),
+        profile="simulated-ac-source",
+        description="programmable AC source (invented)",
+        serial_number="SIM-S1",
+        calibration_due=_CALIBRATION_DUE,
+        earth=Earth.FLOATING,
+        sheet=MeterSheet(
+            accuracy=(Accuracy(Quantity.AC_VOLTAGE, 0.002, 1, 0.1, range=rating.voltage_v),),
+            rated_current_a=rating.current_a,
+            rated_voltage_v=rating.voltage_v,
+        ),
+    )
+
+
+def _meter_entry(sheet: InstrumentSheet, connection: str) -> InstrumentConfig:
+    return InstrumentConfig(
+        name=sheet.name,
+        adaptor="serial-text" if sheet.streaming else "scpi",
+        roles=tuple(channel.role for channel in sheet.channels),
+        connection=connection,
+        profile=sheet.profile,
+        description=sheet.description,
+        serial_number=serial_number(sheet),
+        calibration_due=_CALIBRATION_DUE,
+        earth=Earth.FLOATING,
+        sheet=sheet.meter_sheet(),
+    )
+
+
+def serial_number(sheet: InstrumentSheet) -> str:
+    """Serial number of a simulated meter."""
+    return f"SIM-{sheet.name.upper()}-1"

@@ -1,0 +1,251 @@
+"""The simulated bench as a process: servers, bench file, one ready line, until its input closes."""
+
+import contextlib
+import os
+import signal
+import subprocess
+import sys
+import tempfile
+import threading
+from pathlib import Path
+from types import FrameType
+from typing import IO, Any
+
+import msgspec
+
+from benchlog.bench.file import save_bench
+from benchlog.model.errors import EnvironmentFault, Exit
+from benchlog.model.unit import Unit
+from benchlog_drivers.simulated.control import Control
+from benchlog_drivers.simulated.instruments import Instrument, MeterInstrument, SourceInstrument
+from benchlog_drivers.simulated.link import Outlet
+from benchlog_drivers.simulated.live import LiveBench
+from benchlog_drivers.simulated.make import Made, bench_file, make_bench, serial_number
+from benchlog_drivers.simulated.options import SerialKind, SimulateOptions, check_options
+from benchlog_drivers.simulated.server import HOST, LineServer
+from benchlog_drivers.simulated.streams import Stream, stream_port
+from benchlog_drivers.simulated.trouble import TroubleBox
+
+SWITCH_INTERVAL_S = 0.0001
+"""How soon a server thread gets its turn while the physics compute."""
+_START_S = 30.0
+
+
+class Ready(msgspec.Struct, frozen=True, tag="ready"):
+    """The line that says that the bench can be used."""
+
+    bench: str
+    """Path of the bench file."""
+    control: str
+    """``host:port`` of the control line."""
+    connections: dict[str, str]
+    unit: Unit
+    """What a technician would know of the unit."""
+    time_scale: float
+    pid: int
+
+
+class BenchProcess:
+    """Everything that runs in the process. `start` once, `stop` once."""
+
+    def __init__(self, options: SimulateOptions, folder: Path) -> None:
+        """Put bench and servers together; ``folder`` holds pseudo-terminal links and the bench file."""
+        check_options(options)
+        self.options = options
+        self.made: Made = make_bench(options)
+        self.live = LiveBench(self.made.bench, options.time_scale)
+        self._instruments: dict[str, Instrument] = {}
+        self._servers: list[LineServer] = []
+        self._streams: list[Stream] = []
+        self._outlets: list[Outlet] = []
+        self.connections: dict[str, str] = {}
+        self._make_source()
+        self._make_meters(folder)
+        fault_at_s = options.fault_at_s if options.fault.value != "none" else None
+        panel = self._instruments.get("source")
+        self.control = Control(
+            self.live,
+            self.made.boxes,
+            self._counts,
+            fault_at_s,
+            panel if isinstance(panel, SourceInstrument) else None,
+        )
+        control = self._serve("control", self.control.handle, TroubleBox())
+        self.control_address = f"{HOST}:{control.port}"
+        self.bench_path = Path(options.write_bench) if options.write_bench else folder / "bench.toml"
+
+    def start(self) -> Ready:
+        """Begin to serve, write the bench file, and say how the bench is reached."""
+        self.live.start()
+        for server in self._servers:
+            server.start()
+        for stream in self._streams:
+            stream.start()
+        save_bench(bench_file(self.options, self.connections, self.control_address), self.bench_path)
+        return Ready(
+            str(self.bench_path),
+            self.control_address,
+            self.connections,
+            self.made.unit,
+            self.options.time_scale,
+            os.getpid(),
+        )
+
+    def stop(self) -> None:
+        """End every thread and close every port."""
+        for outlet in self._outlets:
+            outlet.stopping.set()
+        for server in self._servers:
+            server.stop()
+        for stream in self._streams:
+            stream.stop()
+        self.live.stop()
+
+    def _make_source(self) -> None:
+        own, source = self.made.own_meter, self.made.bench.source
+        if source is None or own is None:
+            return
+        instrument = SourceInstrument(source, self.live, own, "SIM-S1")
+        self._serve_instrument("source", instrument)
+
+    def _make_meters(self, folder: Path) -> None:
+        for sheet, meter in zip(self.made.sheets, self.made.bench.meters, strict=False):
+            if not sheet.streaming:
+                self._serve_instrument(sheet.name, MeterInstrument(meter, serial_number(sheet)))
+                continue
+            port = stream_port(sheet.name, folder, self.options.serial is SerialKind.TCP)
+            stream = Stream(sheet, port, self._outlet(self.made.boxes[sheet.name]))
+            self.live.listen(stream.take)
+            self._streams.append(stream)
+            self.connections[sheet.name] = port.connection()
+
+    def _serve_instrument(self, name: str, instrument: Instrument) -> None:
+        self._instruments[name] = instrument
+        server = self._serve(name, instrument.handle, self.made.boxes[name])
+        self.connections[name] = f"TCPIP::{HOST}::{server.port}::SOCKET"
+
+    def _serve(self, name: str, handle: Any, box: TroubleBox) -> LineServer:
+        server = LineServer(name, handle, self._outlet(box))
+        self._servers.append(server)
+        return server
+
+    def _outlet(self, box: TroubleBox) -> Outlet:
+        outlet = Outlet(box, self.live.now_s, self.options.seed)
+        self._outlets.append(outlet)
+        return outlet
+
+    def _counts(self) -> dict[str, int]:
+        taken = {name: instrument.counted for name, instrument in self._instruments.items()}
+        return taken | {stream.sheet.name: stream.sent for stream in self._streams}
+
+
+def run(options: SimulateOptions) -> int:
+    """Serve until standard input closes or a signal asks to end; the exit code.
+
+    Prints one JSON line (`Ready`) on standard output when the bench can be used.
+    """
+    sys.setswitchinterval(SWITCH_INTERVAL_S)
+    ending = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, _setter(ending))
+    with tempfile.TemporaryDirectory(prefix="benchlog-simulated-") as folder:
+        process = BenchProcess(options, Path(folder))
+        try:
+            ready = process.start()
+            sys.stdout.write(msgspec.json.encode(ready).decode() + "\n")
+            sys.stdout.flush()
+            threading.Thread(target=_await_end_of_input, args=(ending,), daemon=True).start()
+            while not ending.wait(0.2):
+                if process.live.failure is not None:
+                    raise process.live.failure
+        finally:
+            process.stop()
+    return Exit.DONE
+
+
+def _setter(ending: threading.Event) -> Any:
+    def on_signal(_number: int, _frame: FrameType | None) -> None:
+        ending.set()
+
+    return on_signal
+
+
+def _await_end_of_input(ending: threading.Event) -> None:
+    with contextlib.suppress(OSError, ValueError):
+        while sys.stdin.buffer.raw.read(4096) if hasattr(sys.stdin.buffer, "raw") else sys.stdin.read(1):
+            pass
+    ending.set()
+
+
+class Spawned:
+    """A simulated bench in a process of its own; ends with ``close`` or when its parent ends."""
+
+    def __init__(self, process: "subprocess.Popen[bytes]", ready: Ready) -> None:
+        """Take the process and what it said."""
+        self.process = process
+        self.ready = ready
+
+    @property
+    def bench_path(self) -> Path:
+        """Path of the bench file."""
+        return Path(self.ready.bench)
+
+    def close(self, timeout_s: float = 10.0) -> int:
+        """Close its input, wait for its end, and give its exit code; killed after ``timeout_s``."""
+        if self.process.stdin is not None:
+            with contextlib.suppress(OSError):
+                self.process.stdin.close()
+        try:
+            code = self.process.wait(timeout_s)
+        except subprocess.TimeoutExpired:
+            self.process.kill()
+            code = self.process.wait()
+        if self.process.stdout is not None:
+            self.process.stdout.close()
+        return code
+
+    def __enter__(self) -> "Spawned":
+        """Itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close it."""
+        self.close()
+
+
+def spawn(options: SimulateOptions, timeout_s: float = _START_S) -> Spawned:
+    """Start the bench as a child process and wait until it can be used.
+
+    `EnvironmentFault` when it does not come up in ``timeout_s`` real seconds.
+    """
+    words = msgspec.json.encode(options).decode()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "benchlog_drivers.simulated", words],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    )
+    assert process.stdout is not None
+    line = _first_line(process, process.stdout, timeout_s)
+    try:
+        ready = msgspec.json.decode(line, type=Ready)
+    except msgspec.MsgspecError as error:
+        process.kill()
+        process.wait()
+        for pipe in (process.stdin, process.stdout):
+            if pipe is not None:
+                pipe.close()
+        raise EnvironmentFault(
+            "The simulated bench did not come up. Run 'benchlog simulate' by itself to see what it says."
+        ) from error
+    return Spawned(process, ready)
+
+
+def _first_line(process: "subprocess.Popen[bytes]", stdout: IO[bytes], timeout_s: float) -> bytes:
+    """Its first line; empty when it ends or stays silent."""
+    timer = threading.Timer(timeout_s, process.kill)
+    timer.start()
+    try:
+        return stdout.readline()
+    finally:
+        timer.cancel()
+        timer.join()

@@ -1,0 +1,143 @@
+"""A raw TCP socket that takes program messages and gives answers, several connections at once."""
+
+import contextlib
+import socket
+import struct
+import threading
+from collections.abc import Callable
+
+from benchlog_drivers.simulated.link import Outlet
+from benchlog_drivers.simulated.trouble import Trouble
+
+HOST = "127.0.0.1"
+_LOOK_S = 0.02
+_PATIENCE_S = 5.0
+_LONGEST_LINE = 65536
+
+Handle = Callable[[str, bool], bytes | str | None]
+"""Takes a line and whether this connection reaches the wrong instrument; gives the answer or None."""
+
+
+def listening_socket(port: int = 0) -> socket.socket:
+    """A loopback listener; port 0 takes a free one."""
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    listener.bind((HOST, port))
+    listener.listen(16)
+    listener.settimeout(_LOOK_S)
+    return listener
+
+
+def break_off(connection: socket.socket) -> None:
+    """Close with a reset instead of an orderly end."""
+    with contextlib.suppress(OSError):
+        connection.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+    connection.close()
+
+
+class LineServer:
+    """Listens, and serves each connection with a thread of its own until ``stop``."""
+
+    def __init__(self, name: str, handle: Handle, outlet: Outlet) -> None:
+        """Take a free port of the loopback interface; not yet serving."""
+        self.name = name
+        self.outlet = outlet
+        self._handle = handle
+        self._listener: socket.socket | None = listening_socket()
+        self.port = int(self._listener.getsockname()[1])
+        self._lock = threading.Lock()
+        self._connections: dict[socket.socket, threading.Thread] = {}
+        self._acceptor = threading.Thread(target=self._accept, name=f"{name}-accept", daemon=True)
+
+    def start(self) -> None:
+        """Begin to accept."""
+        self._acceptor.start()
+
+    def stop(self) -> None:
+        """Close everything and wait for the threads."""
+        self.outlet.stopping.set()
+        if self._acceptor.is_alive():
+            self._acceptor.join(_PATIENCE_S)
+        self._shut()
+        with self._lock:
+            serving = dict(self._connections)
+        for connection, thread in serving.items():
+            with contextlib.suppress(OSError):
+                connection.shutdown(socket.SHUT_RDWR)
+            thread.join(_PATIENCE_S)
+
+    def _shut(self) -> None:
+        if self._listener is not None:
+            self._listener.close()
+            self._listener = None
+
+    def _accept(self) -> None:
+        while not self.outlet.stopping.is_set():
+            if self.outlet.acts(Trouble.CLOSED):
+                self._shut()
+                self.outlet.stopping.wait(_LOOK_S)
+                continue
+            if self._listener is None:
+                self._listener = listening_socket(self.port)
+            try:
+                connection, _ = self._listener.accept()
+            except (TimeoutError, OSError):
+                continue
+            self._serve_in_thread(connection)
+
+    def _serve_in_thread(self, connection: socket.socket) -> None:
+        connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        connection.settimeout(_LOOK_S)
+        thread = threading.Thread(target=self._serve, args=(connection,), name=self.name, daemon=True)
+        with self._lock:
+            self._connections[connection] = thread
+        thread.start()
+
+    def _serve(self, connection: socket.socket) -> None:
+        wrong = self.outlet.acts(Trouble.WRONG_INSTRUMENT)
+        buffer = bytearray()
+        try:
+            while not self.outlet.stopping.is_set() and not self._is_broken(connection):
+                if not self._receive(connection, buffer):
+                    break
+                self._carry_out(connection, buffer, wrong)
+        except OSError:
+            pass  # the other end is gone: nothing to tell anybody
+        finally:
+            with self._lock:
+                self._connections.pop(connection, None)
+            connection.close()
+
+    def _is_broken(self, connection: socket.socket) -> bool:
+        """Whether a trouble ends this connection now."""
+        if self.outlet.acts(Trouble.RESET):
+            with self._lock:
+                others = list(self._connections)
+            self.outlet.troubles.clear(Trouble.RESET)
+            for one in others:
+                break_off(one)
+            return True
+        return self.outlet.acts(Trouble.CLOSED)
+
+    @staticmethod
+    def _receive(connection: socket.socket, buffer: bytearray) -> bool:
+        """Add what has arrived; False when the other end closed."""
+        try:
+            data = connection.recv(4096)
+        except TimeoutError:
+            return True
+        buffer += data
+        if len(buffer) > _LONGEST_LINE:
+            del buffer[:-_LONGEST_LINE]
+        return bool(data)
+
+    def _carry_out(self, connection: socket.socket, buffer: bytearray, wrong: bool) -> None:
+        while (end := buffer.find(b"\n")) >= 0:
+            line = bytes(buffer[:end]).decode("ascii", errors="replace").strip()
+            del buffer[: end + 1]
+            if self.outlet.acts(Trouble.SILENT) or self.outlet.acts(Trouble.SWITCHED_OFF):
+                continue
+            reply = self._handle(line, wrong)
+            if reply is not None:
+                data = reply if isinstance(reply, bytes) else reply.encode("ascii")
+                self.outlet.deliver(data + b"\n", connection.sendall)
