@@ -1,0 +1,81 @@
+"""``benchlog simulate``: the simulated bench in a process of its own."""
+
+import argparse
+from pathlib import Path
+
+from benchlog.cli.options import plate_from, positive
+from benchlog_drivers.simulated.options import SimulateOptions, make_options
+from benchlog_drivers.simulated.process import run as serve
+
+
+def add_bench_options(parser: argparse.ArgumentParser) -> None:
+    """Options of a simulated bench that are no facts a technician would know of the unit."""
+    group = parser.add_argument_group("the simulated bench")
+    group.add_argument("--fault", metavar="NAME", help="fault of the unit (an unknown one lists those there are)")
+    group.add_argument("--fault-at", type=float, metavar="SECONDS", help="bench seconds after power was first applied")
+    group.add_argument("--meters", metavar="KIND", help="meters on the bench, e.g. bench or handheld")
+    group.add_argument("--turns", type=int, metavar="N", help="turns of the conductor through the clamp")
+    group.add_argument("--source", metavar="KIND", help="programmed or hand-set")
+    group.add_argument("--seed", type=int, metavar="N", help="which unit and which meters are drawn")
+    group.add_argument("--time-scale", type=positive, metavar="X", help="bench seconds per real second")
+    group.add_argument("--hand", metavar="KIND", help="who turns a hand-set source, e.g. steady or late")
+    group.add_argument("--technician", metavar="KIND", help="what the technician does, e.g. goes-on or stops")
+    group.add_argument("--serial", metavar="KIND", help="pty or tcp")
+    group.add_argument(
+        "--trouble",
+        action="append",
+        default=[],
+        metavar="INSTRUMENT:KIND[@START][+LENGTH]",
+        help="an instrument that misbehaves; may be given more than once",
+    )
+
+
+def add_unit_words(parser: argparse.ArgumentParser) -> None:
+    """The unit that is simulated, and the lamp."""
+    group = parser.add_argument_group("the simulated unit")
+    for name in ("amplifier", "supply", "core"):
+        group.add_argument(f"--{name}", metavar="KIND")
+    plate = group.add_mutually_exclusive_group()
+    for name in ("a", "w", "va"):
+        plate.add_argument(f"--plate-{name}", type=positive, metavar=name.upper())
+    group.add_argument("--mains", type=positive, metavar="V")
+    group.add_argument("--lamp", type=positive, metavar="W")
+
+
+def add_options(parser: argparse.ArgumentParser, name: str) -> None:
+    """Options of ``simulate``."""
+    add_unit_words(parser)
+    add_bench_options(parser)
+    parser.add_argument("--write-bench", type=Path, metavar="FILE", help="write the bench file that reaches it")
+
+
+def options_from(args: argparse.Namespace, **changes: object) -> SimulateOptions:
+    """The simulated bench that the words describe. `UsageError` lists what there is."""
+    words: dict[str, object] = {
+        "amplifier": args.amplifier,
+        "supply": args.supply,
+        "core": args.core,
+        "fault": args.fault,
+        "fault_at_s": args.fault_at,
+        "meters": args.meters,
+        "turns": args.turns,
+        "source": args.source,
+        "lamp_w": args.lamp,
+        "mains_v": args.mains,
+        "seed": args.seed,
+        "time_scale": args.time_scale,
+        "hand": args.hand,
+        "technician": args.technician,
+        "serial": args.serial,
+        "troubles": tuple(args.trouble),
+    }
+    plate = plate_from(args)
+    if plate is not None:
+        words["plate"] = plate
+    return make_options(**(words | changes))
+
+
+def run(args: argparse.Namespace) -> int:
+    """Serve until standard input closes or the process is told to end."""
+    changes = {"write_bench": str(args.write_bench)} if args.write_bench else {}
+    return serve(options_from(args, **changes))

@@ -1,0 +1,88 @@
+"""The charts of a bring-up: over time, and idle current against inlet voltage."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from benchlog.bench.sheet import current_meter
+from benchlog.limits.bringup import StepLimits, acceptance_a, step_limits, stop_a
+from benchlog.model.role import Role
+from benchlog.model.run import RunSetup
+from benchlog.model.step import StepRecord
+from benchlog.report.charts import ACCEPT, CURRENT, STOP, VOLTAGE, Panel, Series, draw
+from benchlog.report.content import Chart
+from benchlog.session.series import Trace
+
+
+def run_limits(setup: RunSetup) -> StepLimits | None:
+    """The limits of a run from its set-up; None where the current was not metered."""
+    sheet = setup.sheets.get(Role.SOURCE_CURRENT)
+    if sheet is None:
+        return None
+    return step_limits(setup.unit, current_meter(sheet), setup.source.rated_current_a, setup.reference)
+
+
+def time_charts(setup: RunSetup, current: Trace | None, voltage: Trace | None) -> tuple[Chart, ...]:
+    """Source current with both limits, and inlet voltage, over the seconds of the session."""
+    charts: list[Chart] = []
+    if current is not None and current.t_us.size:
+        charts.append(_current_chart(setup, current, voltage))
+    if voltage is not None and voltage.t_us.size:
+        panel = Panel("time, s", "inlet, V", (_series(voltage, "inlet voltage", VOLTAGE),), height=110.0)
+        top = float(np.nanmax(voltage.value))
+        charts.append(
+            Chart("voltage.svg", draw(panel), f"Inlet voltage over time; highest reading {top:.4g} V.")
+        )
+    return tuple(charts)
+
+
+def _current_chart(setup: RunSetup, current: Trace, voltage: Trace | None) -> Chart:
+    lines = [_series(current, "source current", CURRENT)]
+    limits = run_limits(setup)
+    if limits is not None and voltage is not None and voltage.t_us.size:
+        lines += _limit_lines(limits, setup, voltage)
+    panel = Panel("time, s", "current, A", tuple(lines), height=170.0)
+    top = float(np.nanmax(current.value))
+    text = f"Source current (r.m.s.) over time with its limits; largest reading {top:.3g} A, a lower bound of the peak."
+    return Chart("current.svg", draw(panel), text)
+
+
+def _series(trace: Trace, label: str, colour: str) -> Series:
+    return Series(label, tuple((trace.t_us / 1e6).tolist()), tuple(trace.value.tolist()), colour)
+
+
+def _limit_lines(limits: StepLimits, setup: RunSetup, voltage: Trace) -> list[Series]:
+    """Both limits at the voltage of the moment."""
+    fractions = voltage.value / setup.unit.mains_v
+    t = tuple((voltage.t_us / 1e6).tolist())
+    stop = tuple(stop_a(limits, float(v)) if v == v else float("nan") for v in fractions)
+    accept = tuple(acceptance_a(limits, float(v)) if v == v else float("nan") for v in fractions)
+    return [
+        Series("stop limit", t, stop, STOP, "5 2"),
+        Series("acceptance limit", t, accept, ACCEPT, "1.5 1.5"),
+    ]
+
+
+def idle_chart(setup: RunSetup, steps: Sequence[StepRecord]) -> Chart | None:
+    """Settled idle current against inlet voltage, ± U, with both limit curves; None without a settled step."""
+    limits = run_limits(setup)
+    seen = [s for s in steps if s.idle_a is not None and s.measured_v is not None]
+    if limits is None or not seen:
+        return None
+    fractions = np.linspace(0.02, max(1.0, setup.steps[-1].fraction), 80)
+    volts = tuple((fractions * setup.unit.mains_v).tolist())
+    stop = Series("stop limit", volts, tuple(stop_a(limits, float(v)) for v in fractions), STOP, "5 2")
+    accept = Series(
+        "acceptance limit", volts, tuple(acceptance_a(limits, float(v)) for v in fractions), ACCEPT, "1.5 1.5"
+    )
+    idle = Series(
+        "idle current ± U",
+        tuple(float(s.measured_v or 0.0) for s in seen),
+        tuple(float(s.idle_a or 0.0) for s in seen),
+        CURRENT,
+        marks=True,
+        bars=tuple(float(s.idle_u_a or 0.0) for s in seen),
+    )
+    panel = Panel("inlet voltage, V", "idle current, A", (stop, accept, idle), height=150.0)
+    text = f"Settled idle current against inlet voltage at {len(seen)} steps, with both limit curves."
+    return Chart("idle.svg", draw(panel), text)

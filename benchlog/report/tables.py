@@ -1,0 +1,168 @@
+"""Tables of the document, each cell already text."""
+
+from collections.abc import Sequence
+
+from benchlog.model.history import Approved, BenchSet, Entry, Noted, PartChanged, Taken
+from benchlog.model.instrument import Accuracy, InstrumentRecord
+from benchlog.model.quantity import Quantity
+from benchlog.model.step import DecidedBy, PointVerdict, StepRecord
+from benchlog.report.content import Table
+from benchlog.report.wording import VERDICT_WORDS
+
+POINT_WORDS = {
+    PointVerdict.WITHIN: "within limit",
+    PointVerdict.DOUBTFUL: "doubtful",
+    PointVerdict.OUTSIDE: "outside limit",
+    PointVerdict.NONE: "no judgement",
+}
+
+_PREFIXES = ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"), (1e-12, "p"))
+
+
+def with_prefix(value: float, unit: str, digits: int = 4) -> str:
+    """A value with an SI prefix, e.g. ``47.2 mΩ``; ratios and degrees are printed as they are."""
+    if unit in ("", "°C") or value == 0.0:
+        return f"{value:.{digits}g} {unit}".strip()
+    factor, prefix = next(((f, p) for f, p in _PREFIXES if abs(value) >= f), _PREFIXES[-1])
+    return f"{value / factor:.{digits}g} {prefix}{unit}"
+
+
+def _figure(value: float | None, digits: int = 3) -> str:
+    return "–" if value is None else f"{value:.{digits}g}"
+
+
+def steps_table(steps: Sequence[StepRecord]) -> Table:
+    """Every step of the run with its figures, limits and verdict."""
+    rows = tuple(_step_row(s) for s in steps if s.visited)
+    skipped = ", ".join(f"{s.set_v:.3g} V" for s in steps if not s.visited)
+    note = "≥ marks a largest reading, a lower bound of the true peak. U is expanded, k = 2."
+    if skipped:
+        note += f" Not visited: {skipped}."
+    return Table(
+        title="Steps",
+        columns=(
+            "Set, V",
+            "Inlet, V",
+            "Inrush, A",
+            "Idle, A",
+            "± U, A",
+            "Accept to, A",
+            "Stop at, A",
+            "Verdict",
+        ),
+        rows=rows,
+        numeric=(0, 1, 2, 3, 4, 5, 6),
+        widths=(0, 0, 0, 0, 0, 0, 0, 1),
+        note=note,
+    )
+
+
+def _step_row(step: StepRecord) -> tuple[str, ...]:
+    bound = "≥ " if step.inrush_is_lower_bound and step.inrush_a is not None else ""
+    verdict = VERDICT_WORDS[step.verdict]
+    if step.decided_by is DecidedBy.TECHNICIAN:
+        verdict += " (technician's word)"
+    reason = "" if not step.decision_reason else f": {step.decision_reason}"
+    return (
+        f"{step.set_v:.4g}",
+        _figure(step.measured_v, 4),
+        bound + _figure(step.inrush_a),
+        _figure(step.idle_a),
+        _figure(step.idle_u_a, 2),
+        _figure(step.acceptance_a),
+        _figure(step.stop_a),
+        verdict + reason,
+    )
+
+
+def taken_table(entries: Sequence[Entry]) -> Table | None:
+    """Cold and final checks in the order they were taken; None where there were none."""
+    rows = tuple(_taken_row(e, e.payload) for e in entries if isinstance(e.payload, Taken))
+    if not rows:
+        return None
+    return Table(
+        title="Checks",
+        columns=("Time", "Test point", "Reading", "Instrument", "Verdict"),
+        rows=rows,
+        widths=(0, 2, 0, 0, 3),
+    )
+
+
+def _taken_row(entry: Entry, taken: Taken) -> tuple[str, ...]:
+    if taken.value is None:
+        reading = taken.status.value.replace("-", " ") if taken.status else "no reading"
+    else:
+        reading = with_prefix(taken.value, taken.quantity.unit)
+        if taken.u is not None:
+            reading += f" ± {with_prefix(taken.u, taken.quantity.unit, 2)}"
+    verdict = POINT_WORDS[taken.verdict]
+    if taken.reason:
+        verdict += f": {taken.reason}"
+    if taken.limit is not None:
+        verdict += f" (limit {with_prefix(taken.limit.value, taken.limit.unit)}, {taken.limit.source})"
+    name = f"{taken.point.group}: {taken.point.name}" if taken.point.group else taken.point.name
+    return (f"{entry.wall:%Y-%m-%d %H:%M}", name, reading, taken.instrument or "typed", verdict)
+
+
+def instruments_table(entries: Sequence[Entry]) -> Table | None:
+    """Instruments with accuracy, calibration date and earth; None where no bench was set."""
+    benches = [e.payload for e in entries if isinstance(e.payload, BenchSet)]
+    if not benches:
+        return None
+    rows = tuple(_instrument_row(i) for i in benches[-1].instruments)
+    return Table(
+        title="Instruments",
+        columns=("Instrument", "Number", "Calibration due", "Earth", "Accuracy"),
+        rows=rows,
+        widths=(2, 0, 0, 0, 3),
+    )
+
+
+def _instrument_row(instrument: InstrumentRecord) -> tuple[str, ...]:
+    return (
+        instrument.description + (" (simulated)" if instrument.simulated else ""),
+        instrument.serial_number or "–",
+        instrument.calibration_due or "not recorded",
+        instrument.earth.value,
+        "; ".join(_accuracy(a) for a in instrument.sheet.accuracy) or "not stated",
+    )
+
+
+def _accuracy(accuracy: Accuracy) -> str:
+    unit = accuracy.quantity.unit if accuracy.quantity is not Quantity.POWER_FACTOR else ""
+    count = with_prefix(accuracy.count, unit, 2)
+    return f"{accuracy.quantity.label} ± ({accuracy.reading_fraction * 100:.3g} % + {accuracy.counts:g} × {count})"
+
+
+def findings(entries: Sequence[Entry]) -> tuple[str, ...]:
+    """Parts, approvals and notes in plain words, in time order."""
+    lines: list[str] = []
+    for entry in entries:
+        match entry.payload:
+            case PartChanged() as part:
+                lines.append(_part_line(part))
+            case Approved() as answer:
+                lines.append(_approval_line(answer))
+            case Noted(text=text):
+                lines.append(text)
+            case _:
+                pass
+    return tuple(lines)
+
+
+def _part_line(part: PartChanged) -> str:
+    word = {"out": "Taken out", "in": "Fitted", "ordered": "Ordered", "returned": "Returned"}.get(
+        part.direction, part.direction
+    )
+    details = " ".join(x for x in (part.value, part.rating, part.kind) if x)
+    lot = f", lot {part.lot}" if part.lot else ""
+    count = f"{part.quantity} × " if part.quantity != 1 else ""
+    note = f" ({part.note})" if part.note else ""
+    return f"{word} at {part.position}: {count}{details}{lot}{note}."
+
+
+def _approval_line(answer: Approved) -> str:
+    word = "Approved" if answer.approved else "Declined"
+    when = f", {answer.when:%Y-%m-%d %H:%M}" if answer.when else ""
+    cap = f", not above {answer.cap}" if answer.cap else ""
+    return f"{word} by {answer.who} ({answer.how}{when}): {answer.amount}{cap}."
