@@ -64,6 +64,11 @@ class Run:
     """None where the history breaks off before its end."""
 
     @property
+    def invented(self) -> bool:
+        """Whether it is demonstration data of an invented scenario."""
+        return self.facts.get("invented") == "yes" or self.job().invented
+
+    @property
     def span_us(self) -> tuple[int, int]:
         """First and last instant of the run."""
         return self.begun.t_us, self.ended.t_us if self.ended else EVER[1]
@@ -103,7 +108,8 @@ class SessionReader:
 
     @cached_property
     def facts(self) -> Mapping[str, str]:
-        """``session`` (its identity), ``created`` (ISO time), ``program`` that wrote it."""
+        """``session`` (its identity), ``created`` (ISO time), ``program`` that wrote it, and whether it
+        began as ``simulated`` and as ``invented`` (yes, no)."""
         return {str(key): str(value) for key, value in self._ask("select key, value from meta")}
 
     def head(self) -> str:
@@ -124,10 +130,15 @@ class SessionReader:
     @property
     def simulated(self) -> bool:
         """Whether anything in it comes from simulated instruments."""
-        if self.job().simulated:
+        if self.facts.get("simulated") == "yes" or self.job().simulated:
             return True
         benches = self._entries("kind = 'bench' order by seq")
         return any(isinstance(e.payload, BenchSet) and e.payload.simulated for e in benches)
+
+    @property
+    def invented(self) -> bool:
+        """Whether it is demonstration data of an invented scenario."""
+        return self.facts.get("invented") == "yes" or self.job().invented
 
     @property
     def span_us(self) -> tuple[int, int]:

@@ -5,10 +5,11 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 from benchlog.model.clock import US, microseconds
+from benchlog.model.job import Job
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Channel, Setting
 from benchlog.model.role import Role
-from benchlog.session.batch import Ids
+from benchlog.session.batch import Cell, Ids
 from benchlog.session.chain import FIRST, PACK
 from benchlog.session.summary import Tail
 
@@ -29,11 +30,15 @@ class State:
     tails: dict[int, Tail] = field(default_factory=dict)
 
 
-def begin(
-    session_id: bytes, wall: datetime, program: str
-) -> list[tuple[int | float | str | bytes | None, ...]]:
-    """Rows that say what a new session is."""
-    facts = {"created": wall.isoformat(), "program": program, "session": session_id.hex()}
+def begin(session_id: bytes, wall: datetime, program: str, job: Job) -> list[tuple[Cell, ...]]:
+    """Rows that say what a new session is, so that a copy with the job withheld still says simulated."""
+    facts = {
+        "created": wall.isoformat(),
+        "invented": "yes" if job.invented else "no",
+        "program": program,
+        "session": session_id.hex(),
+        "simulated": "yes" if job.simulated else "no",
+    }
     return sorted(facts.items())
 
 

@@ -90,7 +90,7 @@ class SessionWriter:
         try:
             db = connection.create(path)
             writer = cls(path, db, lock, State(start_us=t_us), scale, entropy)
-            writer._batch.rows["meta"] = begin(entropy(16), wall, _program())
+            writer._batch.rows["meta"] = begin(entropy(16), wall, _program(), job)
             writer.add_entry(JobEntered(job), t_us, wall)
             writer.commit()
         except BaseException:

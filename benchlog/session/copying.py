@@ -1,0 +1,75 @@
+"""Copies of a session: compact ones to send or attach, and ones without the customer."""
+
+import os
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from benchlog.model.errors import SessionFault
+from benchlog.model.history import Approved, Corrected, Entry, JobEnded, JobEntered, Noted
+from benchlog.session.connection import open_for_reading
+from benchlog.session.faults import mapped
+from benchlog.session.reader import SessionReader
+
+
+def customer_data(entry: Entry) -> bool:
+    """Entries that name the customer, or hold words of one's own in which a name may stand."""
+    return isinstance(entry.payload, JobEntered | Approved | Noted | Corrected | JobEnded)
+
+
+def copy_session(path: Path, out: Path) -> None:
+    """Write a compact copy of what is committed to a new file ``out``; also while it is being recorded.
+
+    The copy stands alone and has the same chain. For hashing, sending and attaching: never read the
+    session file itself by other means than SQLite. `SessionFault` where ``out`` exists or can't be written.
+    """
+    if out.exists():
+        raise SessionFault(f"{out} exists already. Choose another name.")
+    db = open_for_reading(path)
+    try:
+        with mapped(path):
+            db.execute("pragma query_only = off")
+        with mapped(out):
+            db.execute("vacuum into ?", (str(out),))
+            _settle(out)
+    except BaseException:
+        out.unlink(missing_ok=True)
+        raise
+    finally:
+        db.close()
+
+
+def _settle(out: Path) -> None:
+    descriptor = os.open(out, os.O_RDWR | getattr(os, "O_BINARY", 0))
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def withhold(path: Path, out: Path, which: Callable[[Entry], bool] = customer_data) -> tuple[int, ...]:
+    """Write a copy without the payloads of the entries that ``which`` picks; returns their numbers.
+
+    Their digests stay, so that the chain of the copy still verifies and its head is that of the original.
+    The payloads and their salts are gone from every byte of the copy. Faults as `copy_session`.
+    """
+    if out.exists():
+        raise SessionFault(f"{out} exists already. Choose another name.")
+    with SessionReader(path) as reader:
+        numbers = tuple(entry.seq for entry in reader.entries() if which(entry))
+    with mapped(out), TemporaryDirectory(dir=out.parent, prefix=".benchlog-") as folder:
+        between = Path(folder) / "between.benchlog"
+        copy_session(path, between)
+        db = sqlite3.connect(between, isolation_level=None)
+        try:
+            db.execute("pragma journal_mode = memory")
+            db.execute("pragma secure_delete = on")
+            db.executemany(
+                "update entry set payload = null, salt = null where seq = ?", [(n,) for n in numbers]
+            )
+            db.execute("vacuum into ?", (str(out),))
+        finally:
+            db.close()
+        _settle(out)
+    return numbers
