@@ -175,3 +175,32 @@ def _missing(path: Path) -> SessionFault:
     if not path.parent.is_dir():
         return gone(path)
     return SessionFault(f"There is no session file {path}. Check the name, or make one with 'benchlog new'.")
+
+
+def copy_committed(db: sqlite3.Connection, out: Path) -> None:
+    """Write what is committed to a new file ``out``, compact, on the disk when this returns.
+
+    `SessionFault` where ``out`` exists or can't be written; nothing is left behind then.
+    """
+    if out.exists():
+        raise SessionFault(f"{out} exists already. Choose another name.")
+    only = db.execute("pragma query_only").fetchone()[0]
+    try:
+        with mapped(out):
+            db.execute("pragma query_only = off")
+            db.execute("vacuum into ?", (str(out),))
+            sync(out)
+    except BaseException:
+        out.unlink(missing_ok=True)
+        raise
+    finally:
+        db.execute(f"pragma query_only = {only}")
+
+
+def sync(out: Path) -> None:
+    """Have a finished file on the disk. Never for a file that SQLite has open in this process."""
+    descriptor = os.open(out, os.O_RDWR | getattr(os, "O_BINARY", 0))
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

@@ -1,6 +1,5 @@
 """Copies of a session: compact ones to send or attach, and ones without the customer."""
 
-import os
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
@@ -8,7 +7,7 @@ from tempfile import TemporaryDirectory
 
 from benchlog.model.errors import SessionFault
 from benchlog.model.history import Approved, Corrected, Entry, JobEnded, JobEntered, Noted
-from benchlog.session.connection import open_for_reading
+from benchlog.session.connection import sync
 from benchlog.session.faults import mapped
 from benchlog.session.reader import SessionReader
 
@@ -19,33 +18,9 @@ def customer_data(entry: Entry) -> bool:
 
 
 def copy_session(path: Path, out: Path) -> None:
-    """Write a compact copy of what is committed to a new file ``out``; also while it is being recorded.
-
-    The copy stands alone and has the same chain. For hashing, sending and attaching: never read the
-    session file itself by other means than SQLite. `SessionFault` where ``out`` exists or can't be written.
-    """
-    if out.exists():
-        raise SessionFault(f"{out} exists already. Choose another name.")
-    db = open_for_reading(path)
-    try:
-        with mapped(path):
-            db.execute("pragma query_only = off")
-        with mapped(out):
-            db.execute("vacuum into ?", (str(out),))
-            _settle(out)
-    except BaseException:
-        out.unlink(missing_ok=True)
-        raise
-    finally:
-        db.close()
-
-
-def _settle(out: Path) -> None:
-    descriptor = os.open(out, os.O_RDWR | getattr(os, "O_BINARY", 0))
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
+    """`SessionReader.copy_to` of a file that is not open yet."""
+    with SessionReader(path) as reader:
+        reader.copy_to(out)
 
 
 def withhold(path: Path, out: Path, which: Callable[[Entry], bool] = customer_data) -> tuple[int, ...]:
@@ -71,5 +46,5 @@ def withhold(path: Path, out: Path, which: Callable[[Entry], bool] = customer_da
             db.execute("vacuum into ?", (str(out),))
         finally:
             db.close()
-        _settle(out)
+        sync(out)
     return numbers

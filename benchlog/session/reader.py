@@ -26,7 +26,7 @@ from benchlog.model.role import Role
 from benchlog.model.wave import Waveform
 from benchlog.session import summary
 from benchlog.session.chain import PACK
-from benchlog.session.connection import open_for_reading
+from benchlog.session.connection import copy_committed, open_for_reading
 from benchlog.session.faults import mapped
 from benchlog.session.payload import entry_of
 from benchlog.session.reduction import reduce_points
@@ -62,11 +62,6 @@ class Run:
     begun: Entry
     ended: Entry | None
     """None where the history breaks off before its end."""
-
-    @property
-    def invented(self) -> bool:
-        """Whether it is demonstration data of an invented scenario."""
-        return self.facts.get("invented") == "yes" or self.job().invented
 
     @property
     def span_us(self) -> tuple[int, int]:
@@ -146,6 +141,14 @@ class SessionReader:
         first = self._ask("select min(t_us) from anchor")[0][0]
         last = self._ask("select max(t_us) from chain")[0][0]
         return int(first or 0), int(last or 0)
+
+    def copy_to(self, out: Path) -> None:
+        """Write a compact copy that stands alone and has the same chain; also while it is being recorded.
+
+        For hashing, sending and attaching: the session file itself is never read by other means than
+        SQLite. `SessionFault` where ``out`` exists or can't be written.
+        """
+        copy_committed(self._db, out)
 
     # -- history
 

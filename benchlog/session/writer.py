@@ -267,8 +267,7 @@ class SessionWriter:
 
     def copy_to(self, out: Path) -> None:
         """Write a compact copy of what is committed; for hashing, sending, attaching."""
-        with mapped(self.path):
-            self._db.execute("vacuum into ?", (str(out),))
+        connection.copy_committed(self._db, out)
 
     def close(self, tries: int = 40, wait: Callable[[float], None] = sleep) -> bool:
         """Commit, fold the write-ahead log into the file and let go of it.
