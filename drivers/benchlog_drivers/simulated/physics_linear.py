@@ -1,20 +1,24 @@
 """A linear supply at waveform level: source, transformer, rectifier, reservoirs.
 
-Fixed steps of 1/256 cycle; the primary by the midpoint rule, the windings implicitly with each diode's
-exponential law linearised about its last current, so that one division gives the voltage across the
-magnetising branch. States: primary current, flux, remanence point, the two winding currents, the two
-reservoirs. Everything on the rails is asked for once per block of 16 steps.
+Fixed steps of 1/256 cycle. The primary follows the midpoint rule, the windings an implicit step with each
+diode's exponential law linearised about its last current, so that one division gives the voltage across the
+magnetising branch. States: primary current, flux, the point of remanence, the two winding currents, the two
+reservoirs. What hangs on the rails is asked for once per block of 16 steps. While both rails are alike (no
+fault that makes them differ) one winding stands for both.
 """
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from benchlog_drivers.simulated.unit_params import THERMAL_V, Diode, Rails, SourceImpedance
 from benchlog_drivers.simulated.physics_trace import Rates, measure_stretch
 from benchlog_drivers.simulated.transformer import TransformerValues
+from benchlog_drivers.simulated.unit_params import THERMAL_V, Diode, Rails, SourceImpedance
+
+Floats = npt.NDArray[np.float64]
 
 STEPS = 256
 """Steps in a cycle."""
@@ -23,8 +27,37 @@ BLOCK = 16
 LEAST_A = 2e-3
 """Least current about which a diode's law is linearised, in A."""
 
-_SINE = [math.sin(2.0 * math.pi * (step + 0.5) / STEPS) for step in range(STEPS)]
-_SINES = np.array(_SINE + _SINE)
+SINE = [math.sin(2.0 * math.pi * (step + 0.5) / STEPS) for step in range(STEPS)]
+"""The source at the middle of each step, per volt of amplitude."""
+_SINES = np.array(SINE)
+
+
+def inlet_voltage(
+    currents: Floats, start: int, peak_v: float, series_ohm: Floats, henry: float, step_s: float
+) -> Floats:
+    """Voltage behind the source's impedance at the middle of each step, in V.
+
+    ``currents`` (n + 1, A) at the step ends from step ``start`` of the cycle; ``series_ohm`` (n, Ω).
+    """
+    indices = (start + np.arange(len(currents) - 1)) % STEPS
+    drop = series_ohm * 0.5 * (currents[:-1] + currents[1:]) + henry / step_s * np.diff(currents)
+    return np.asarray(peak_v * _SINES[indices] - drop)
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """Coefficients of one step that hold while no resistance changes."""
+
+    carry: float
+    """Of the primary current into the next step."""
+    drive: float
+    """A per V across the source-side impedance over one step."""
+    shunt: float
+    """``drive`` and everything resistive across the magnetising branch, in S."""
+    lag: float
+    """Winding leakage per step, in Ω."""
+    leg: float
+    """Everything in a winding's path but its diode's junction, in Ω."""
 
 
 class LinearSupply:
@@ -53,169 +86,216 @@ class LinearSupply:
         """Index of the next step in the cycle."""
         self.peak_v = 0.0
         """Amplitude of the source's sine."""
-        self.primary_a = self.flux_vs = self.remanent_vs = 0.0
-        self.winding_a = [0.0, 0.0]
+        self.primary_a = self.flux_vs = self.remanent_vs = self.branch_v = 0.0
+        self.winding_a = (0.0, 0.0)
+        """Out of the first winding, out of the second (which is turned the other way)."""
         self.plus_v = self.minus_v = 0.0
         """Reservoirs; minus is below zero."""
         self.load_plus_a = self.load_minus_a = 0.0
         """Drawn from each rail, positive; set before each block."""
         self.bridge_siemens = self.bridge_v = 0.0
         """From rail to rail: (plus − minus − bridge_v)·bridge_siemens where that is above zero."""
+        self.last_trace = np.zeros(1)
+        """Primary current in A at the step ends of the last run, its start first."""
+        self.last_inlet_v = np.zeros(0)
+        """Inlet voltage in V in the middle of those steps."""
         self.set_transformer(values)
 
     def set_transformer(self, values: TransformerValues) -> None:
         """Take other transformer values (a tap changed); the states stay."""
         self.values = values
         self._table = values.magnetising.table()
-        self._branch_v = 0.0
 
     def switch_off(self) -> None:
         """The source's contact opens: currents stop, the core keeps its remanence."""
         iron = self.values.magnetising
         reached = max(-1.1, min(1.1, self.flux_vs / iron.design_vs)) * iron.design_vs
         self.remanent_vs = self.flux_vs = iron.remanence * reached
-        self.primary_a = self._branch_v = 0.0
-        self.winding_a = [0.0, 0.0]
+        self.primary_a = self.branch_v = 0.0
+        self.winding_a = (0.0, 0.0)
 
+    # --- waveform -----------------------------------------------------------------------------------------
     def run(self, blocks: int, before_block: Callable[[float], None]) -> Rates:
         """Move on by ``blocks`` blocks and return what flowed.
 
         ``before_block(square_a2)`` is called ahead of each block with the mean square of the current in the
-        last one; it may set loads and resistances.
+        one before; it may set loads and resistances.
         """
         trace = [self.primary_a]
         series: list[float] = []
         start, plus, minus, square = self.phase, 0.0, 0.0, self.primary_a**2
         for _ in range(blocks):
             before_block(square)
-            series.append(self.series_ohm)
-            self._steps(trace)
-            square = sum(i * i for i in trace[-BLOCK:]) / BLOCK
+            series.append(self.source.ohm + self.series_ohm)
+            self._block(trace)
+            square = sum([i * i for i in trace[-BLOCK:]]) / BLOCK
             plus += self.plus_v
             minus += self.minus_v
-            self._wipe_remanence()
-        currents = np.array(trace)
-        self.last_trace = currents
-        self.last_inlet_v = self._inlet_v(currents, start, np.repeat(np.array(series), BLOCK))
-        return measure_stretch(currents, self.last_inlet_v, plus / blocks, minus / blocks)
+        self.last_trace = np.array(trace)
+        ohms = np.repeat(np.array(series), BLOCK)
+        henry = self.source.henry
+        self.last_inlet_v = inlet_voltage(self.last_trace, start, self.peak_v, ohms, henry, self.step_s)
+        return measure_stretch(self.last_trace, self.last_inlet_v, plus / blocks, minus / blocks)
 
-    def _inlet_v(
-        self, currents: npt.NDArray[np.float64], start: int, series: npt.NDArray[np.float64]
-    ) -> npt.NDArray[np.float64]:
-        count = len(currents) - 1
-        indices = (start + np.arange(count)) % STEPS
-        drop = (self.source.ohm + series) * 0.5 * (currents[:-1] + currents[1:])
-        return np.asarray(
-            self.peak_v * _SINES[indices] - drop - self.source.henry / self.step_s * np.diff(currents)
-        )
+    def _block(self, trace: list[float]) -> None:
+        first, second = self.winding_a
+        alike = self.plus_v == -self.minus_v and self.load_plus_a == self.load_minus_a and first == -second
+        sines = SINE[self.phase : self.phase + BLOCK]
+        if alike and self.short_ohm is None:
+            self._alike_steps(sines, trace)
+        else:
+            self._steps(sines, trace)
+        self.phase = (self.phase + BLOCK) % STEPS
+        if self.remanent_vs != 0.0:
+            self._wipe_remanence()
 
     def _wipe_remanence(self) -> None:
         """Accommodation: large flux swings move the point of zero magnetising current back to zero flux."""
-        if self.remanent_vs != 0.0:
-            design = self.values.magnetising.design_vs
-            swing = (self.flux_vs - self.remanent_vs) / design
-            rate = 0.5 * abs(self._branch_v) / design * swing * swing
-            self.remanent_vs *= math.exp(-rate * self.block_s)
+        design = self.values.magnetising.design_vs
+        swing = (self.flux_vs - self.remanent_vs) / design
+        rate = 0.5 * abs(self.branch_v) / design * swing * swing
+        self.remanent_vs *= math.exp(-rate * self.block_s)
 
-    def _steps(self, trace: list[float]) -> None:
-        """One block, the hot loop: appends the primary current after each step to ``trace``."""
-        log = math.log
+    def _coefficients(self) -> _Step:
         values, h = self.values, self.step_s
         henry = self.source.henry + values.primary_leak_h
-        k = (self.source.ohm + self.series_ohm + self.inside_ohm + values.primary_ohm) * h / (2.0 * henry)
-        b1, c1 = h / henry / (1.0 + k), (1.0 - k) / (1.0 + k)
-        offsets, slopes, cells = self._table
-        last_cell = len(slopes) - 1
-        main = 1.0 / values.magnetising.main_h
-        base = b1 + main * h + 1.0 / values.core_loss_ohm + self.branch_siemens
-        n, lh, nvt = values.ratio, values.secondary_leak_h / h, self.diode.emission * THERMAL_V
-        leg = values.secondary_ohm + lh + self.diode.series_ohm + self.rails.esr_ohm + self.leg_ohm
-        inverse = 1.0 / self.diode.saturation_a
-        on_v = nvt * log(LEAST_A * inverse)
-        charge = h / self.rails.farad
-        bridge, bridge_v = self.bridge_siemens, self.bridge_v
-        load_p, load_m = self.load_plus_a, self.load_minus_a
-        i1, flux, rest, vm = self.primary_a, self.flux_vs, self.remanent_vs, self._branch_v
-        (ia, ib), vp, vn = self.winding_a, self.plus_v, self.minus_v
-        short = self.short_ohm
-        start = self.phase
-        append = trace.append
-        cell = min(int(abs(flux) * cells), last_cell)
-        for s in _SINE[start : start + BLOCK]:
-            slope = slopes[cell]
-            bend = offsets[cell] + slope * flux if flux > 0.0 else slope * flux - offsets[cell]
-            a1 = c1 * i1 + b1 * self.peak_v * s
-            v = n * vm
-            if short is not None:
-                ga = 1.0 / (values.secondary_ohm + lh + short + self.rails.esr_ohm)
-                ea = (lh * ia - vp) * ga
-            elif ia > 0.0 or (ia == 0.0 and v > vp + on_v):
-                near = ia if ia > LEAST_A else LEAST_A
-                ga = 1.0 / (leg + nvt / near)
-                ea = (lh * ia - vp - nvt * (log(near * inverse) - 1.0)) * ga
-            elif ia < 0.0 or v < vn - on_v:
-                near = -ia if -ia > LEAST_A else LEAST_A
-                ga = 1.0 / (leg + nvt / near)
-                ea = (lh * ia - vn + nvt * (log(near * inverse) - 1.0)) * ga
-            else:
-                ga = ea = 0.0
-            if ib > 0.0 or (ib == 0.0 and -v > vp + on_v):
-                near = ib if ib > LEAST_A else LEAST_A
-                gb = 1.0 / (leg + nvt / near)
-                eb = (lh * ib - vp - nvt * (log(near * inverse) - 1.0)) * gb
-            elif ib < 0.0 or -v < vn - on_v:
-                near = -ib if -ib > LEAST_A else LEAST_A
-                gb = 1.0 / (leg + nvt / near)
-                eb = (lh * ib - vn + nvt * (log(near * inverse) - 1.0)) * gb
-            else:
-                gb = eb = 0.0
-            vm = (a1 - (flux - rest) * main - bend - n * (ea - eb)) / (base + slope * h + n * n * (ga + gb))
-            i1 = a1 - b1 * vm
-            flux += h * vm
-            cell = int(abs(flux) * cells)
-            if cell > last_cell:
-                cell = last_cell
-            into_p = into_m = 0.0
-            if ga:
-                now = ea + n * ga * vm
-                if short is not None:
-                    into_p, ia = now, now
-                elif ea + n * ga * vm > 0.0 and (ia > 0.0 or v > 0.0):
-                    into_p, ia = now, now
-                elif now < 0.0 and (ia < 0.0 or v < 0.0):
-                    into_m, ia = now, now
-                else:
-                    ia = 0.0
-            if gb:
-                now = eb - n * gb * vm
-                if now > 0.0 and (ib > 0.0 or v < 0.0):
-                    into_p, ib = into_p + now, now
-                elif now < 0.0 and (ib < 0.0 or v > 0.0):
-                    into_m, ib = into_m + now, now
-                else:
-                    ib = 0.0
-            across = (vp - vn - bridge_v) * bridge
-            if across < 0.0:
-                across = 0.0
-            vp += charge * (into_p - load_p - across)
-            vn += charge * (into_m + load_m + across)
-            append(i1)
-        self.primary_a, self.flux_vs, self._branch_v = i1, flux, vm
-        self.winding_a, self.plus_v, self.minus_v = [ia, ib], vp, vn
-        self.phase = (start + BLOCK) % STEPS
+        ohm = self.source.ohm + self.series_ohm + self.inside_ohm + values.primary_ohm
+        half = ohm * h / (2.0 * henry)
+        drive = h / henry / (1.0 + half)
+        lag = values.secondary_leak_h / h
+        leg = values.secondary_ohm + lag + self.diode.series_ohm + self.rails.esr_ohm + self.leg_ohm
+        shunt = drive + 1.0 / values.core_loss_ohm + self.branch_siemens
+        return _Step((1.0 - half) / (1.0 + half), drive, shunt, lag, leg)
 
+    def _alike_steps(self, sines: list[float], trace: list[float]) -> None:
+        """Steps with both rails alike: the hot loop. Appends the primary current after each step."""
+        log, k = math.log, self._coefficients()
+        h, carry, drive, shunt, lag, leg = self.step_s, k.carry, k.drive, k.shunt, k.lag, k.leg
+        offsets, slopes, cells, last = self._table
+        n, nvt, inverse = self.values.ratio, self.diode.emission * THERMAL_V, 1.0 / self.diode.saturation_a
+        n2, nn2, on_v, charge = 2.0 * n, 2.0 * n * n, nvt * log(LEAST_A * inverse), h / self.rails.farad
+        bridge, bridge_v, esr, load = (
+            self.bridge_siemens, self.bridge_v, self.rails.esr_ohm, self.load_plus_a
+        )  # fmt: skip
+        i, flux, vm, w, rail = self.primary_a, self.flux_vs, self.branch_v, self.winding_a[0], self.plus_v
+        rest = self.remanent_vs / self.values.magnetising.main_h
+        cell, peak_v = min(int(abs(flux) * cells), last), self.peak_v
+        for s in sines:
+            slope = slopes[cell]
+            iron = slope * flux + offsets[cell] if flux >= 0.0 else slope * flux - offsets[cell]
+            drawn = load + max(0.0, 2.0 * rail - bridge_v) * bridge
+            side = 1.0 if w > 0.0 or (w == 0.0 and vm > 0.0) else -1.0
+            size, rail_now = w * side, rail - esr * drawn
+            a = carry * i + drive * peak_v * s
+            if size > 0.0 or n * vm * side > rail_now + on_v:
+                near = size if size > LEAST_A else LEAST_A
+                g = 1.0 / (leg + nvt / near)
+                q = side * (lag * size - rail_now - nvt * (log(near * inverse) - 1.0)) * g
+                vm = (a - iron + rest - n2 * q) / (shunt + slope * h + nn2 * g)
+                w = q + n * g * vm
+                if w * side < 0.0:
+                    w = 0.0
+                rail += charge * (w * side - drawn)
+            else:
+                vm = (a - iron + rest) / (shunt + slope * h)
+                rail -= charge * drawn
+            i = a - drive * vm
+            flux += h * vm
+            cell = min(int(abs(flux) * cells), last)
+            trace.append(i)
+        self.primary_a, self.flux_vs, self.branch_v = i, flux, vm
+        self.winding_a, self.plus_v, self.minus_v = (w, -w), rail, -rail
+
+    def _steps(self, sines: list[float], trace: list[float]) -> None:
+        """Steps with rails that differ, each winding for itself."""
+        k, h, n = self._coefficients(), self.step_s, self.values.ratio
+        offsets, slopes, cells, last = self._table
+        charge, esr = h / self.rails.farad, self.rails.esr_ohm
+        rest = self.remanent_vs / self.values.magnetising.main_h
+        for s in sines:
+            flux, (wa, wb) = self.flux_vs, self.winding_a
+            across = max(0.0, self.plus_v - self.minus_v - self.bridge_v) * self.bridge_siemens
+            plus_a, minus_a = self.load_plus_a + across, self.load_minus_a + across
+            plus, minus = self.plus_v - esr * plus_a, self.minus_v + esr * minus_a
+            cell = min(int(abs(flux) * cells), last)
+            iron = slopes[cell] * flux + (offsets[cell] if flux >= 0.0 else -offsets[cell]) - rest
+            a = k.carry * self.primary_a + k.drive * self.peak_v * s
+            v = n * self.branch_v
+            ga, qa, side_a = self._first_leg(k, wa, v, plus, minus, wb)
+            gb, qb, side_b = self._leg(k, wb, -v, plus + (esr * wa if self.short_ohm is not None else 0.0), minus)
+            vm = (a - iron - n * (qa - qb)) / (k.shunt + slopes[cell] * h + n * n * (ga + gb))
+            wa, wb = qa + n * ga * vm, qb - n * gb * vm
+            if wa * side_a < 0.0:
+                wa = 0.0
+            if wb * side_b < 0.0:
+                wb = 0.0
+            into_plus = (wa if side_a >= 0.0 else 0.0) + (wb if side_b > 0.0 else 0.0)
+            into_minus = (wa if side_a < 0.0 else 0.0) + (wb if side_b < 0.0 else 0.0)
+            self.primary_a, self.flux_vs, self.branch_v = a - k.drive * vm, flux + h * vm, vm
+            self.winding_a = (wa, wb)
+            self.plus_v += charge * (into_plus - plus_a)
+            self.minus_v += charge * (into_minus + minus_a)
+            trace.append(self.primary_a)
+
+    def _leg(self, k: _Step, w: float, v: float, plus: float, minus: float) -> tuple[float, float, float]:
+        """One winding with its two diodes: conductance (S), current at no branch voltage (A), direction.
+
+        Direction is +1 into the plus rail, −1 out of the minus rail, 0 where neither diode conducts.
+        """
+        diode = self.diode
+        nvt, inverse = diode.emission * THERMAL_V, 1.0 / diode.saturation_a
+        on_v = nvt * math.log(LEAST_A * inverse)
+        if w > 0.0 or (w == 0.0 and v > plus + on_v):
+            side, rail = 1.0, plus
+        elif w < 0.0 or v < minus - on_v:
+            side, rail = -1.0, minus
+        else:
+            return 0.0, 0.0, 0.0
+        near = max(w * side, LEAST_A)
+        g = 1.0 / (k.leg + nvt / near)
+        return g, (k.lag * w - rail - side * nvt * (math.log(near * inverse) - 1.0)) * g, side
+
+    def _first_leg(
+        self, k: _Step, w: float, v: float, plus: float, minus: float, other_a: float
+    ) -> tuple[float, float, float]:
+        """The first winding, whose plus diode may be shorted (then it conducts both ways, direction 0)."""
+        if self.short_ohm is None:
+            return self._leg(k, w, v, plus, minus)
+        g = 1.0 / (self.values.secondary_ohm + k.lag + self.short_ohm + self.rails.esr_ohm)
+        shared = self.rails.esr_ohm * max(0.0, other_a)
+        return g, (k.lag * w - plus - shared) * g, 0.0
+
+    # --- slow electrical states ---------------------------------------------------------------------------
     def states(self) -> tuple[float, ...]:
-        """Slow electrical states: both reservoirs (V), flux at this phase (V·s)."""
+        """Both reservoirs (V) and the flux at this phase (V·s)."""
         return self.plus_v, self.minus_v, self.flux_vs
 
+    def scales(self) -> tuple[float, ...]:
+        """What counts as a whole change of each of the states; the flux offset is left to ``dc_tau_s``."""
+        rail = max(self.plus_v, -self.minus_v, 0.5)
+        return rail, rail, math.inf
+
     def project(self, changes: tuple[float, ...]) -> None:
-        """Add to the slow electrical states; the primary current follows the flux."""
+        """Add to the states; the primary current follows the flux."""
+        alike = self.plus_v == -self.minus_v
         self.plus_v += changes[0]
         self.minus_v += changes[1]
+        if alike:
+            self.minus_v = -self.plus_v
         self.flux_vs += changes[2]
         self.primary_a += changes[2] / self.values.magnetising.main_h
 
-    def scales(self) -> tuple[float, ...]:
-        """A large change of each slow electrical state."""
-        rail = max(self.plus_v, -self.minus_v, 0.5)
-        return rail, rail, 10.0 * self.values.magnetising.design_vs
+    def dc_tau_s(self) -> float:
+        """Time constant in s with which a flux offset dies away in the unsaturated core."""
+        ohm = self.source.ohm + self.series_ohm + self.inside_ohm + self.values.primary_ohm
+        return self.values.magnetising.main_h / ohm
+
+    def dc_changes(self, dc_a: float) -> tuple[float, ...]:
+        """Change of the states when the primary's DC changes by ``dc_a`` (A)."""
+        return 0.0, 0.0, dc_a * self.values.magnetising.main_h
+
+    def is_dc_small(self, rates: Rates) -> bool:
+        """Whether the flux offset dies away without changing anything else worth a percent."""
+        iron = self.values.magnetising
+        swing = self.peak_v * self.step_s * STEPS / (2.0 * math.pi) + abs(rates.i_dc) * iron.main_h
+        return swing < 0.85 * iron.design_vs or rates.i_dc**2 < 0.01 * rates.i2

@@ -55,15 +55,16 @@ class Magnetising:
         current = flux / self.main_h + self.excess_a(flux)
         return float(np.sqrt(np.trapezoid(current**2, dx=1.0 / 180.0)))
 
-    def table(self) -> tuple[list[float], list[float], float]:
-        """Offsets (A) and slopes (A per V·s) of the excess by cell of |flux|, and cells per V·s."""
+    def table(self) -> tuple[list[float], list[float], float, int]:
+        """The curve in straight pieces: offsets (A) and slopes (A per V·s) by cell of |flux|, cells per V·s, last cell.
+
+        Magnetising current = offset + slope·|flux|, with the sign of the flux; beyond the last cell it goes on.
+        """
         edges = np.linspace(0.0, REACH * self.design_vs, CELLS + 1)
-        excess = self.excess_a(edges)
-        slopes = np.diff(excess) / np.diff(edges)
-        offsets = excess[:-1] - slopes * edges[:-1]
-        offsets = np.append(offsets, offsets[-1])
-        slopes = np.append(slopes, slopes[-1])
-        return offsets.tolist(), slopes.tolist(), CELLS / (REACH * self.design_vs)
+        current = edges / self.main_h + self.excess_a(edges)
+        slopes = np.diff(current) / np.diff(edges)
+        offsets = current[:-1] - slopes * edges[:-1]
+        return offsets.tolist(), slopes.tolist(), CELLS / (REACH * self.design_vs), CELLS - 1
 
 
 @dataclass(frozen=True, slots=True)
