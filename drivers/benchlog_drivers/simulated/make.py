@@ -119,9 +119,12 @@ def _phase(sheet: InstrumentSheet, seed: int) -> float:
 
 
 def bench_file(
-    options: SimulateOptions, connections: dict[str, str] | None = None, control: str = ""
+    options: SimulateOptions,
+    connections: dict[str, str] | None = None,
+    control: str = "",
+    unit: Unit | None = None,
 ) -> Bench:
-    """The bench file of such a bench: what a technician would know of the instruments.
+    """The bench file of such a bench: what a technician would know of the instruments and the unit.
 
     ``connections`` by the instrument's name; without them the file serves virtual time only.
     """
@@ -135,6 +138,7 @@ def bench_file(
         mains_v=options.mains_v,
         lamp_w=options.lamp_w,
         simulated=Simulation(time_scale=options.time_scale, control=control),
+        unit=unit,
     )
 
 

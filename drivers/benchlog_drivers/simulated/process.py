@@ -81,7 +81,8 @@ class BenchProcess:
             server.start()
         for stream in self._streams:
             stream.start()
-        save_bench(bench_file(self.options, self.connections, self.control_address), self.bench_path)
+        file = bench_file(self.options, self.connections, self.control_address, self.made.unit)
+        save_bench(file, self.bench_path)
         return Ready(
             str(self.bench_path),
             self.control_address,
