@@ -301,15 +301,6 @@ class SessionReader:
         """A curve of everything, for each channel: the first graph."""
         return {channel: self.window(channel, *EVER, max_points) for channel in self.channels()}
 
-    def copy_to(self, out: Path) -> None:
-        """Write a compact copy of what is committed; for hashing, sending, attaching."""
-        with mapped(self.path):
-            self._db.execute("pragma query_only = off")
-            try:
-                self._db.execute("vacuum into ?", (str(out),))
-            finally:
-                self._db.execute("pragma query_only = on")
-
     # -- waveforms
 
     def waves(self) -> tuple[WaveRecord, ...]:
