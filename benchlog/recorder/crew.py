@@ -1,0 +1,130 @@
+"""The instruments of one bench, each with its worker, as the recorder gives orders to them."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from benchlog.bench.adaptor import Contactor, Dial, Meter, Opener, Source
+from benchlog.bench.file import Bench, InstrumentConfig
+from benchlog.model.clock import Clock
+from benchlog.model.errors import BenchlogError, UsageError
+from benchlog.model.event import Instruct, Told
+from benchlog.recorder.contactor import ContactorWorker
+from benchlog.recorder.contract import SourceLimit
+from benchlog.recorder.dial import DialWorker
+from benchlog.recorder.meter import MeterWorker
+from benchlog.recorder.source import SourceNews, SourceWorker
+from benchlog.recorder.threads import OnFailure
+
+OPEN_S = 15.0
+"""Real seconds that an instrument may take to answer for the first time."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ears:
+    """Whom the workers talk to."""
+
+    tell: Callable[[Told], int]
+    """The watch."""
+    source_news: Callable[[SourceNews], None]
+    instructed: Callable[[int, Instruct], None]
+    """An instruction reached the dial at this instant."""
+    fresh: Callable[[], bool]
+    """Whether the readings are fresh enough to hold the contactor in."""
+    trouble: Callable[[str], None]
+    failure: OnFailure
+
+
+class Crew:
+    """All workers of one run. Orders never wait."""
+
+    def __init__(
+        self, bench: Bench, opener: Opener, clock: Clock, limit: SourceLimit | None, ears: Ears
+    ) -> None:
+        """Make an adaptor and a worker for every instrument. `UsageError` for one that plays no part."""
+        self._clock = clock
+        self._ears = ears
+        self.source: SourceWorker | None = None
+        self.dial: DialWorker | None = None
+        self.contactor: ContactorWorker | None = None
+        self.meters: list[MeterWorker] = []
+        for config in bench.instrument:
+            self._enlist(config, opener(config, clock), limit)
+
+    def _enlist(self, config: InstrumentConfig, adaptor: object, limit: SourceLimit | None) -> None:
+        ears = self._ears
+        if isinstance(adaptor, Source):
+            self.source = SourceWorker(
+                adaptor, config, self._clock, limit, ears.tell, ears.source_news, ears.failure
+            )
+        elif isinstance(adaptor, Dial):
+            self.dial = DialWorker(adaptor, config, self._clock, ears.instructed, ears.failure)
+        elif isinstance(adaptor, Contactor):
+            self.contactor = ContactorWorker(adaptor, config, ears.fresh, ears.trouble, ears.failure)
+        elif isinstance(adaptor, Meter):
+            self.meters.append(MeterWorker(adaptor, config, self._clock, ears.tell, ears.failure))
+        else:
+            raise UsageError(
+                f"The adaptor '{config.adaptor}' of {config.name} is no meter, source, dial or contactor."
+            )
+
+    def open(self) -> None:
+        """Open everything that has a port; raises the first `InstrumentFault` once all have been tried."""
+        workers: list[MeterWorker | SourceWorker] = [*self.meters]
+        workers += [self.source] if self.source else []
+        for worker in workers:
+            worker.start()
+        faults: list[BenchlogError] = []
+        for worker in workers:
+            try:
+                worker.wait_open(OPEN_S)
+            except BenchlogError as fault:
+                faults.append(fault)
+        if faults:
+            raise faults[0]
+        if self.dial is not None:
+            self.dial.start()
+
+    def arm(self) -> None:
+        """Begin to hold the contactor in."""
+        if self.contactor is not None:
+            self.contactor.start()
+
+    def set_voltage(self, volts: float) -> None:
+        """Programmed source: go there."""
+        if self.source is not None:
+            self.source.want_voltage(volts)
+
+    def switch_off(self, latched: bool) -> None:
+        """Take the source away, by every means there is."""
+        if self.source is not None:
+            self.source.want_off(latched)
+        if self.contactor is not None and latched:
+            self.contactor.drop()
+
+    def rearm(self) -> None:
+        """After a cut-off: let voltages be set again."""
+        if self.source is not None:
+            self.source.rearm()
+        if self.contactor is not None:
+            self.contactor.rearm()
+
+    def instruct(self, line: Instruct) -> None:
+        """Hand-set source: show the line."""
+        if self.dial is not None:
+            self.dial.instruct(line)
+
+    def look(self) -> None:
+        """Called by the ticker."""
+        if self.source is not None:
+            self.source.look()
+
+    @property
+    def power_on(self) -> bool:
+        """Whether a programmed source is on or has not confirmed that it is off."""
+        return self.source is not None and (self.source.output_on or self.source.off_pending)
+
+    def stop(self) -> list[str]:
+        """End all workers and close all ports; returns the names of those that do not let go."""
+        workers: list[MeterWorker | SourceWorker | DialWorker | ContactorWorker] = [*self.meters]
+        workers += [w for w in (self.source, self.dial, self.contactor) if w is not None]
+        return [worker.config.name for worker in workers if not worker.stop()]

@@ -1,0 +1,47 @@
+"""Passes on what was said to listeners that may be slow: a terminal, a simulated technician."""
+
+import queue
+import threading
+from collections.abc import Callable, Sequence
+
+from benchlog.model.event import Said
+from benchlog.recorder.contract import Listener
+from benchlog.recorder.threads import OnFailure, Thread
+
+
+class Herald:
+    """A queue and a thread: nothing that is said waits for anybody who hears it."""
+
+    def __init__(
+        self, listeners: Sequence[Listener], show: Callable[[str], object], on_failure: OnFailure
+    ) -> None:
+        """``show`` gets the recorder's own sentences for the technician."""
+        self._listeners = tuple(listeners)
+        self._show = show
+        self._queue: queue.SimpleQueue[tuple[int, Said] | str | None] = queue.SimpleQueue()
+        self._thread = Thread("herald", self._work, on_failure)
+
+    def start(self) -> None:
+        """Begin."""
+        self._thread.start()
+
+    def pass_on(self, t_us: int, said: Said) -> None:
+        """Something that the watch said."""
+        self._queue.put((t_us, said))
+
+    def announce(self, text: str) -> None:
+        """A sentence of the recorder's own."""
+        self._queue.put(text)
+
+    def stop(self) -> None:
+        """Pass on what is left and end."""
+        self._queue.put(None)
+        self._thread.stop()
+
+    def _work(self, stopping: threading.Event) -> None:
+        while (item := self._queue.get()) is not None:
+            if isinstance(item, str):
+                self._show(item)
+                continue
+            for listener in self._listeners:
+                listener(*item)

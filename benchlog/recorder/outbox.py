@@ -1,0 +1,98 @@
+"""What waits to be sent to the window: bounded, oldest out first, drops counted."""
+
+import threading
+from collections import deque
+
+from benchlog.model.protocol import (
+    Hello,
+    LimitsNow,
+    Live,
+    Ping,
+    Point,
+    PowerState,
+    RunClosed,
+    SaidNow,
+    StorageState,
+    ToWindow,
+)
+
+MOST_POINTS = 4000
+MOST_SAID = 2000
+
+_LATEST = (PowerState, StorageState, LimitsNow, Ping)
+"""Of these only the newest counts; an older one that was not sent yet is replaced, not dropped."""
+
+
+class Outbox:
+    """Filled from any thread without waiting, emptied by the sender thread."""
+
+    def __init__(self) -> None:
+        """Empty."""
+        self._cv = threading.Condition()
+        self._points: deque[Point] = deque()
+        self._said: deque[ToWindow] = deque()
+        self._latest: dict[type[ToWindow], ToWindow] = {}
+        self._known: dict[type[ToWindow], ToWindow] = {}
+        self._now_us = 0
+        self._closed = False
+        self.dropped = 0
+        """Points and messages that the window never got because it did not keep up."""
+
+    def add_point(self, point: Point, now_us: int) -> None:
+        """A reading for the live path."""
+        with self._cv:
+            self._now_us = now_us
+            self._points.append(point)
+            if len(self._points) > MOST_POINTS:
+                self._points.popleft()
+                self.dropped += 1
+            self._cv.notify()
+
+    def add(self, message: ToWindow) -> None:
+        """Any other message."""
+        with self._cv:
+            kind = type(message)
+            if isinstance(message, _LATEST):
+                self._latest[kind] = message
+            else:
+                self._said.append(message)
+                if len(self._said) > MOST_SAID:
+                    self._said.popleft()
+                    self.dropped += 1
+            if isinstance(message, PowerState | StorageState | LimitsNow | RunClosed):
+                self._known[kind] = message
+            self._cv.notify()
+
+    def begin_again(self, hello: Hello, lines: tuple[SaidNow, ...]) -> None:
+        """Forget what waits; a window started again gets hello, the lines in force and the states."""
+        with self._cv:
+            self._points.clear()
+            self._said.clear()
+            self._latest.clear()
+            self._said.append(hello)
+            self._said.extend(lines)
+            self._said.extend(self._known.values())
+            self._closed = False
+            self._cv.notify()
+
+    def take(self) -> list[ToWindow] | None:
+        """All that waits, in the order it is to be sent; waits for something. None once closed and empty."""
+        with self._cv:
+            while not (self._points or self._said or self._latest or self._closed):
+                self._cv.wait()
+            if not (self._points or self._said or self._latest):
+                return None
+            messages: list[ToWindow] = list(self._said)
+            self._said.clear()
+            if self._points:
+                messages.append(Live(self._now_us, tuple(self._points), self.dropped))
+                self._points.clear()
+            messages.extend(self._latest.values())
+            self._latest.clear()
+            return messages
+
+    def close(self) -> None:
+        """Let the sender end once all is sent."""
+        with self._cv:
+            self._closed = True
+            self._cv.notify()

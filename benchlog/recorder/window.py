@@ -1,0 +1,258 @@
+"""The window's child process: started, fed, listened to, and started again when it dies."""
+
+import logging
+import os
+import subprocess
+import threading
+from collections import deque
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+
+import msgspec
+
+from benchlog.model.clock import Clock
+from benchlog.model.protocol import (
+    Closed,
+    Closing,
+    FromWindow,
+    Hello,
+    Painted,
+    Ping,
+    SaidNow,
+    WantsToClose,
+    decode_from_window,
+    encode,
+)
+from benchlog.recorder.contract import real_s
+from benchlog.recorder.outbox import Outbox
+from benchlog.recorder.threads import OnFailure, Thread
+
+AGAIN_S = 0.1
+"""Real seconds after which a window that died is started again."""
+PAINT_S = 30.0
+"""Real seconds that a window may take to its first frame."""
+DEAF_S = 5.0
+"""Real seconds without an answer to the heartbeat after which a window is ended and started again."""
+PING_S = 0.1
+MOST_LINE = 1_000_000
+"""Bytes of one line from the window; a longer one is no message."""
+
+_log = logging.getLogger(__name__)
+
+
+class WindowLink:
+    """The window as the recorder sees it. A window that is gone, mute or mad never holds up anything else."""
+
+    def __init__(
+        self,
+        argv: Sequence[str],
+        clock: Clock,
+        hello: Callable[[], tuple[Hello, tuple[SaidNow, ...]]],
+        hear: Callable[[FromWindow], None],
+        on_failure: OnFailure,
+    ) -> None:
+        """``argv`` starts the window; ``hello`` makes its first messages; ``hear`` gets what it says."""
+        self._argv = list(argv)
+        self._clock = clock
+        self._hello = hello
+        self._hear = hear
+        self.outbox = Outbox()
+        self.starts = 0
+        """How often it was started."""
+        self.no_display = ""
+        """Why there is no window, in one sentence; empty while there is one."""
+        self.answered_s: float | None = None
+        """Real seconds of the clock at the last answer to the heartbeat; None before the first."""
+        self._child: subprocess.Popen[bytes] | None = None
+        self._complaints: deque[str] = deque(maxlen=40)
+        self._painted = threading.Event()
+        self._settled = threading.Event()
+        self._gone = threading.Event()
+        self._closed = threading.Event()
+        self._leaving = False
+        self._born_s = 0.0
+        self._ping_s = 0.0
+        self._pings = 0
+        self._keeper = Thread("window", self._work, on_failure)
+        self._on_failure = on_failure
+
+    @property
+    def pid(self) -> int | None:
+        """Process number of the window; None where there is none."""
+        child = self._child
+        return None if child is None else child.pid
+
+    @property
+    def open(self) -> bool:
+        """Whether there is a window, or one being started again."""
+        return not self._gone.is_set()
+
+    @property
+    def painted(self) -> bool:
+        """Whether the present window has shown its first frame."""
+        return self._painted.is_set()
+
+    def start(self) -> None:
+        """Start it."""
+        self._keeper.start()
+
+    def wait_painted(self) -> bool:
+        """Wait for its first frame; False when there is no display, `no_display` says why."""
+        self._settled.wait(PAINT_S + 5.0)
+        return not self.no_display
+
+    def beat(self) -> None:
+        """Called by the ticker: the heartbeat, and an end to a window that no longer answers. Never waits."""
+        now_s = real_s(self._clock)
+        if now_s - self._ping_s < PING_S or self._gone.is_set():
+            return
+        self._ping_s = now_s
+        self._pings += 1
+        self.outbox.add(Ping(self._pings))
+        child = self._child
+        if child is None or self._leaving:
+            return
+        last_s = self.answered_s if self.answered_s is not None else self._born_s
+        if now_s - max(last_s, self._born_s) > (DEAF_S if self._painted.is_set() else PAINT_S):
+            self._complaints.append("It did not answer.")
+            child.kill()
+
+    def wait_gone(self, timeout_s: float) -> bool:
+        """Wait until the technician closed it; True when it is gone."""
+        return self._gone.wait(timeout_s)
+
+    def leave(self, timeout_s: float = 2.0) -> bool:
+        """Closing handshake: True when the window said that it has closed its reader, or there is none."""
+        if self._gone.is_set() or self._child is None:
+            return True
+        self._leaving = True
+        self.outbox.add(Closing())
+        rounds = range(int(timeout_s / 0.02))
+        return any(self._closed.wait(0.02) or self._gone.is_set() for _ in rounds)
+
+    def stop(self) -> None:
+        """End it; a window that does not go by itself within a second is ended."""
+        self._leaving = True
+        self._keeper.stopping.set()
+        self.outbox.close()
+        if not self._gone.wait(1.0) and (child := self._child) is not None:
+            child.kill()
+        self._keeper.stop()
+
+    # ---- the keeper thread ------------------------------------------------------------------------
+
+    def _work(self, stopping: threading.Event) -> None:
+        try:
+            while self._live_once() and not stopping.wait(AGAIN_S):
+                pass
+        finally:
+            self._gone.set()
+            self._settled.set()
+
+    def _live_once(self) -> bool:
+        """One window from start to end; True when it is to be started again."""
+        self._painted.clear()
+        self.outbox.begin_again(*self._hello())
+        try:
+            child = self._spawn()
+        except OSError as error:
+            self.no_display = f"The window can't be started ({error.strerror}); going on as text."
+            return False
+        threads = [Thread("window-sender", lambda _: self._send(child), self._on_failure)]
+        threads.append(Thread("window-complaints", lambda _: self._note(child), self._on_failure))
+        for thread in threads:
+            thread.start()
+        self._listen(child)
+        code = child.wait()
+        self._child = None
+        self.outbox.close()
+        for thread in threads:
+            thread.stop()
+        _shut(child)
+        return self._again(code)
+
+    def _again(self, code: int) -> bool:
+        if self._leaving:
+            return False
+        if self._painted.is_set():
+            _log.warning("the window ended with %s and is started again", code)
+            return True
+        self.no_display = f"No display ({self._reason(code)}); going on as text."
+        return False
+
+    def _reason(self, code: int) -> str:
+        words = [line for line in self._complaints if line.strip()]
+        telling = [w for w in words if "rror" in w or "display" in w or "platform plugin" in w]
+        if telling or words:
+            return (telling or words)[-1].strip().rstrip(".")[:200]
+        return f"the window ended with {code} before its first frame"
+
+    def _spawn(self) -> subprocess.Popen[bytes]:
+        self._born_s = real_s(self._clock)
+        self.answered_s = None
+        self.starts += 1
+        child = subprocess.Popen(
+            self._argv, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, bufsize=0
+        )
+        self._child = child
+        return child
+
+    def _listen(self, child: subprocess.Popen[bytes]) -> None:
+        assert child.stdout is not None
+        rest = b""
+        while True:
+            try:
+                some = os.read(child.stdout.fileno(), 65536)
+            except OSError:
+                return
+            if not some:
+                return
+            *lines, rest = (rest + some).split(b"\n")
+            if len(rest) > MOST_LINE:
+                rest = b""
+            for line in lines:
+                self._understand(line)
+
+    def _understand(self, line: bytes) -> None:
+        try:
+            message = decode_from_window(line)
+        except msgspec.DecodeError:
+            _log.warning("the window said something that is no message: %.200r", line)
+            return
+        self.answered_s = real_s(self._clock)
+        if isinstance(message, Painted):
+            self._painted.set()
+            self._settled.set()
+        elif isinstance(message, Closed):
+            self._closed.set()
+        elif isinstance(message, WantsToClose):
+            self._leaving = True
+        self._hear(message)
+
+    def _send(self, child: subprocess.Popen[bytes]) -> None:
+        assert child.stdin is not None
+        pipe = child.stdin.fileno()
+        while (messages := self.outbox.take()) is not None:
+            text = memoryview(b"".join(map(encode, messages)))
+            try:
+                while text:
+                    text = text[os.write(pipe, text) :]
+            except OSError:
+                return
+        with suppress(OSError):
+            child.stdin.close()
+
+    def _note(self, child: subprocess.Popen[bytes]) -> None:
+        assert child.stderr is not None
+        with suppress(OSError, ValueError):
+            for line in child.stderr:
+                text = line.decode(errors="replace").rstrip()
+                self._complaints.append(text)
+                _log.info("window: %s", text)
+
+
+def _shut(child: subprocess.Popen[bytes]) -> None:
+    for pipe in (child.stdin, child.stdout, child.stderr):
+        if pipe is not None:
+            with suppress(OSError):
+                pipe.close()
