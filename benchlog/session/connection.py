@@ -44,6 +44,10 @@ def identity(path: Path) -> Identity | None:
 def _check_kind(db: sqlite3.Connection, path: Path) -> int:
     """The number of the schema. Raises for anything that is not a session file this program can read."""
     if db.execute("pragma application_id").fetchone()[0] != schema.APPLICATION_ID:
+        if not path.stat().st_size:
+            raise SessionDamaged(
+                f"The session file {path} is empty: it was cut short. Look for another copy."
+            )
         raise SessionDamaged(f"{path} is not a session file. Choose a file that ends in .benchlog.")
     version = int(db.execute("pragma user_version").fetchone()[0])
     if version > schema.VERSION:
