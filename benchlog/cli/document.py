@@ -12,7 +12,9 @@ from benchlog.report.document import make_document
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     """Options of ``document``."""
     parser.add_argument("file", type=Path, metavar="FILE", help="session file")
-    parser.add_argument("-o", "--out", type=Path, metavar="OUT.pdf", help="where to write it (default: beside)")
+    parser.add_argument(
+        "-o", "--out", type=Path, metavar="OUT.pdf", help="where to write it (default: beside)"
+    )
     add_json_option(parser)
 
 

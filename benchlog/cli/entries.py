@@ -5,6 +5,7 @@ On a session that a recorder holds the entry goes through that recorder.
 
 import argparse
 import os
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
@@ -34,7 +35,9 @@ def _new_options(parser: argparse.ArgumentParser) -> None:
         parser.add_argument(f"--{word}", default="", metavar="TEXT")
     for word in ("maker-text", "model-text", "serial"):
         parser.add_argument(f"--{word}", default="", metavar="TEXT", help="as it is written on the unit")
-    parser.add_argument("--invented", action="store_true", help="mark the job as data of an invented scenario")
+    parser.add_argument(
+        "--invented", action="store_true", help="mark the job as data of an invented scenario"
+    )
     add_unit_options(parser)
 
 
@@ -129,7 +132,9 @@ def _begin(args: argparse.Namespace) -> int:
         received=_now(),
         invented=args.invented,
     )
-    SessionWriter.create(args.session, job, _now(), holder=Holder(os.getpid(), what="beginning a session")).close()
+    SessionWriter.create(
+        args.session, job, _now(), holder=Holder(os.getpid(), what="beginning a session")
+    ).close()
     if args.json:
         print_json({"session": str(args.session), "job": job})
     else:
@@ -191,4 +196,9 @@ def _approval(args: argparse.Namespace) -> Approved:
     )
 
 
-_PAYLOADS = {"take": _taken, "note": _noted, "part": _part, "approve": _approval}
+_PAYLOADS: dict[str, Callable[[argparse.Namespace], Payload]] = {
+    "take": _taken,
+    "note": _noted,
+    "part": _part,
+    "approve": _approval,
+}

@@ -1,6 +1,7 @@
 """Where commands print: one JSON object on standard output, everything else on standard error."""
 
 import sys
+from collections.abc import Sequence
 from typing import Any
 
 import msgspec
@@ -22,7 +23,7 @@ def print_lines(lines: list[str]) -> None:
     print("\n".join(lines), flush=True)
 
 
-def columns(rows: list[tuple[str, ...]], head: tuple[str, ...]) -> list[str]:
+def columns(rows: Sequence[tuple[str, ...]], head: tuple[str, ...]) -> list[str]:
     """Rows as aligned text columns under a head."""
     table = [head, *rows]
     widths = [max(len(row[i]) for row in table) for i in range(len(head))]

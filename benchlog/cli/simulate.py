@@ -11,8 +11,12 @@ from benchlog_drivers.simulated.process import run as serve
 def add_bench_options(parser: argparse.ArgumentParser) -> None:
     """Options of a simulated bench that are no facts a technician would know of the unit."""
     group = parser.add_argument_group("the simulated bench")
-    group.add_argument("--fault", metavar="NAME", help="fault of the unit (an unknown one lists those there are)")
-    group.add_argument("--fault-at", type=float, metavar="SECONDS", help="bench seconds after power was first applied")
+    group.add_argument(
+        "--fault", metavar="NAME", help="fault of the unit (an unknown one lists those there are)"
+    )
+    group.add_argument(
+        "--fault-at", type=float, metavar="SECONDS", help="bench seconds after power was first applied"
+    )
     group.add_argument("--meters", metavar="KIND", help="meters on the bench, e.g. bench or handheld")
     group.add_argument("--turns", type=int, metavar="N", help="turns of the conductor through the clamp")
     group.add_argument("--source", metavar="KIND", help="programmed or hand-set")
@@ -46,7 +50,9 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     """Options of ``simulate``."""
     add_unit_words(parser)
     add_bench_options(parser)
-    parser.add_argument("--write-bench", type=Path, metavar="FILE", help="write the bench file that reaches it")
+    parser.add_argument(
+        "--write-bench", type=Path, metavar="FILE", help="write the bench file that reaches it"
+    )
 
 
 def options_from(args: argparse.Namespace, **changes: object) -> SimulateOptions:

@@ -1,0 +1,79 @@
+"""From bench file, unit and options to the set-up of a run."""
+
+import argparse
+from pathlib import Path
+
+from benchlog.bench.file import Bench, InstrumentConfig
+from benchlog.bench.sheet import CurrentMeter, current_meter
+from benchlog.model.errors import PlanRefused, UsageError
+from benchlog.model.instrument import MeterSheet
+from benchlog.model.quantity import Quantity
+from benchlog.model.role import Role
+
+QUANTITY_OF = {
+    Role.SOURCE_CURRENT: Quantity.AC_CURRENT,
+    Role.INLET_VOLTAGE: Quantity.AC_VOLTAGE,
+    Role.SOURCE_POWER: Quantity.ACTIVE_POWER,
+    Role.OUTPUT_DC: Quantity.DC_VOLTAGE,
+    Role.RAIL_PLUS: Quantity.DC_VOLTAGE,
+    Role.RAIL_MINUS: Quantity.DC_VOLTAGE,
+    Role.HEATSINK: Quantity.TEMPERATURE,
+    Role.BIAS: Quantity.DC_VOLTAGE,
+}
+"""Roles that are read during a bring-up, and what each reads."""
+
+HAND_SET = "hand-set"
+_USUAL_PER_SECOND = 2.5
+
+
+def periods(bench: Bench) -> dict[Role, float]:
+    """Session seconds between readings of each channel that is read, from the meter sheets."""
+    found: dict[Role, float] = {}
+    for role, quantity in QUANTITY_OF.items():
+        config = bench.playing(role)
+        if config is not None:
+            stated = config.sheet.find(quantity)
+            found[role] = 1.0 / (stated.per_second if stated and stated.per_second else _USUAL_PER_SECOND)
+    return found
+
+
+def sheets(bench: Bench) -> dict[Role, MeterSheet]:
+    """The sheet of the instrument that plays each role."""
+    return {role: config.sheet for config in bench.instrument for role in config.roles}
+
+
+def source_of(bench: Bench) -> InstrumentConfig:
+    """The source of a bench. `PlanRefused` where it names none."""
+    source = bench.playing(Role.SOURCE)
+    if source is None:
+        raise PlanRefused(
+            "The bench file names no source. Give one instrument the role 'source'; a variable transformer "
+            "turned by hand has the adaptor 'hand-set'."
+        )
+    return source
+
+
+def ammeter_of(bench: Bench) -> CurrentMeter:
+    """The source-current meter of a bench. `PlanRefused` where it has none."""
+    config = bench.playing(Role.SOURCE_CURRENT)
+    if config is None:
+        raise PlanRefused(
+            "The bench file names no meter for the source current. A bring-up is not watched without one: give an "
+            "instrument the role 'source-current'."
+        )
+    return current_meter(config.sheet)
+
+
+def soak_seconds(args: argparse.Namespace) -> float:
+    """Length of the soak in session seconds."""
+    return 60.0 * args.soak if args.soak else 0.0
+
+
+def check_out(path: Path) -> None:
+    """`UsageError` for a session path that can't be meant."""
+    if path.suffix != ".benchlog":
+        raise UsageError(
+            f"A session file ends in .benchlog, {path} does not. Name it e.g. {path.stem}.benchlog."
+        )
+    if path.exists():
+        raise UsageError(f"{path} is there already; a session is never written over. Choose another name.")
