@@ -127,6 +127,8 @@ class RunEnded(msgspec.Struct, frozen=True, tag="run-ended"):
     not_tested: tuple[str, ...] = ()
     cut_off_at_fraction: float | None = None
     cut_off_step_fraction: float | None = None
+    claims: tuple[str, ...] = ()
+    """What was seen, each with the voltage up to which it was seen; nothing beyond that."""
 
 
 class DiskTrouble(msgspec.Struct, frozen=True, tag="disk"):
