@@ -118,11 +118,10 @@ def _theil_sen(y: npt.NDArray[np.float64]) -> tuple[float, float]:
 def _smooth(y: Floats) -> Floats:
     """Running median over 25 points, continued to both ends by the robust line of the outermost 45."""
     width = 2 * _HALF_WINDOW + 1
-    k = np.arange(len(y))
+    k = np.arange(len(y), dtype=np.float64)
     if len(y) <= _END_WINDOW:
         slope, level = _theil_sen(y)
-        line: Floats = level + slope * k
-        return line
+        return level + slope * k
     out = np.empty(len(y))
     out[_HALF_WINDOW:-_HALF_WINDOW] = np.median(np.lib.stride_tricks.sliding_window_view(y, width), axis=1)
     slope, level = _theil_sen(y[:_END_WINDOW])
