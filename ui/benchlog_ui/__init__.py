@@ -1,1 +1,1 @@
-"""The window."""
+"""The window: what a technician sees and presses during a job. A child process of the recorder."""

@@ -1,0 +1,258 @@
+"""Current and inlet voltage over time, on one time axis, with the limits as lines that name themselves."""
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import pyqtgraph as pg
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QPen
+from PySide6.QtWidgets import QVBoxLayout, QWidget
+
+from benchlog.model.clock import US
+from benchlog.model.role import Role
+from benchlog_ui.board import ACCEPTANCE, STOP, Board
+from benchlog_ui.look import Look
+from benchlog_ui.traces import Traces
+from benchlog_ui.words import amperes, elapsed, span, volts
+
+SPANS_S: tuple[float | None, ...] = (30.0, 120.0, None)
+"""Views of the past; None is the whole run. Session seconds."""
+
+
+class ElapsedAxis(pg.AxisItem):  # type: ignore[misc]
+    """Time since the session began, as m:ss."""
+
+    def tickStrings(self, values: Sequence[float], scale: float, spacing: float) -> list[str]:
+        """Labels of ticks."""
+        return [elapsed(v) for v in values]
+
+    def tickSpacing(self, low: float, high: float, size: float) -> list[tuple[float, float]]:
+        """Ticks at whole seconds and minutes, about one each 110 pixels."""
+        wanted = (high - low) / max(size / 110.0, 1.0)
+        steps = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400)
+        return [(float(next((s for s in steps if s >= wanted), 28800)), 0.0)]
+
+
+def quiet_plot(layout: Any, row: int, time_axis: bool, look: Look) -> Any:
+    """A plot without menus, buttons and mouse dragging: a touch of the mouse must not lose the picture."""
+    axes = {"bottom": ElapsedAxis(orientation="bottom")} if time_axis else {}
+    plot = layout.addPlot(row=row, col=0, axisItems=axes)
+    plot.setMenuEnabled(False)
+    plot.hideButtons()
+    plot.setMouseEnabled(x=False, y=False)
+    plot.getViewBox().setDefaultPadding(0.0)
+    for side in ("left", "bottom"):
+        plot.getAxis(side).enableAutoSIPrefix(False)
+    return plot
+
+
+def restyle_axis(axis: Any, look: Look) -> None:
+    """Colours and type of an axis."""
+    pen = pg.mkPen(look.colours.rule)
+    axis.setPen(pen)
+    axis.setTextPen(look.colours.faint)
+    axis.setTickFont(look.font(17))
+    axis.setStyle(tickTextOffset=look.px(6), tickLength=-look.px(6))
+
+
+class _EdgeLabel:
+    """The name of a limit, written along its line at the right edge."""
+
+    def __init__(self, plot: Any, below: bool) -> None:
+        self.item = pg.TextItem(anchor=(1.0, 0.0 if below else 1.0))
+        self.item.setZValue(10)
+        plot.addItem(self.item, ignoreBounds=True)
+        self._words = ""
+
+    def restyle(self, look: Look, ink: str) -> None:
+        self.item.setFont(look.font(18, bold=True))
+        self.item.setColor(look.colour(ink))
+        ground = look.colour("paper")
+        ground.setAlpha(215)
+        self.item.fill = pg.mkBrush(ground)
+        self.item.update()
+
+    def put(self, x: float, y: float, words: str) -> None:
+        if words != self._words:
+            self._words = words
+            self.item.setText(words)
+        self.item.setPos(x, y)
+
+
+class Course(QWidget):
+    """The two plots."""
+
+    def __init__(self, look: Look, traces: Traces) -> None:
+        """Empty plots over the given curves."""
+        super().__init__()
+        self._traces = traces
+        self._span_s: float | None = 120.0
+        self._view = (0.0, 1.0)
+        self._top = {"current": 0.0, "voltage": 0.0}
+        self._layout = pg.GraphicsLayoutWidget()
+        self._layout.setFrameShape(pg.GraphicsLayoutWidget.Shape.NoFrame)
+        box = QVBoxLayout(self)
+        box.setContentsMargins(0, 0, 0, 0)
+        box.addWidget(self._layout)
+        self._current = quiet_plot(self._layout, 0, True, look)
+        self._voltage = quiet_plot(self._layout, 1, True, look)
+        self._current.getAxis("bottom").setStyle(showValues=False)
+        self._layout.ci.layout.setRowStretchFactor(0, 5)
+        self._layout.ci.layout.setRowStretchFactor(1, 3)
+        self._layout.ci.layout.setSpacing(2)
+        self._layout.ci.setContentsMargins(2, 4, 8, 2)
+        self._make_items()
+        self._layout.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.restyle(look)
+
+    def _make_items(self) -> None:
+        self._lines = {
+            STOP: (self._current, self._line(self._current)),
+            ACCEPTANCE: (self._current, self._line(self._current)),
+            Role.SOURCE_CURRENT.value: (self._current, self._line(self._current)),
+            Role.INLET_VOLTAGE.value: (self._voltage, self._line(self._voltage)),
+        }
+        self._acceptance = _EdgeLabel(self._current, below=True)
+        self._stop = _EdgeLabel(self._current, below=False)
+        self._cuts = [pg.InfiniteLine(angle=90), pg.InfiniteLine(angle=90)]
+        self._target = pg.InfiniteLine(angle=0)
+        self._voltage.addItem(self._target, ignoreBounds=True)
+        self._bracket = pg.PlotCurveItem()
+        self._current.addItem(self._bracket, ignoreBounds=True)
+        for cut, plot in zip(self._cuts, (self._current, self._voltage), strict=True):
+            plot.addItem(cut, ignoreBounds=True)
+            cut.hide()
+        self._target.hide()
+
+    def _line(self, plot: Any) -> Any:
+        item = pg.PlotCurveItem()
+        item.setSegmentedLineMode("on")
+        plot.addItem(item, ignoreBounds=True)
+        return item
+
+    def restyle(self, look: Look) -> None:
+        """Take colours and sizes; axes and labels are made anew."""
+        self._look = look
+        self._layout.setBackground(look.colours.paper)
+        for plot, unit in ((self._current, "A"), (self._voltage, "V")):
+            for side in ("left", "bottom"):
+                restyle_axis(plot.getAxis(side), look)
+            plot.getAxis("left").setWidth(look.px(74))
+            plot.getAxis("left").setLabel(unit, color=look.colours.faint)
+        ratio = self.devicePixelRatioF()
+        pens = {
+            STOP: QPen(look.colour("stop"), 2 * ratio),
+            ACCEPTANCE: QPen(look.colour("acceptance"), 2 * ratio, Qt.PenStyle.DashLine),
+            Role.SOURCE_CURRENT.value: QPen(look.colour("ink"), 2 * ratio),
+            Role.INLET_VOLTAGE.value: QPen(look.colour("ink"), 2 * ratio),
+        }
+        for name, pen in pens.items():
+            pen.setCosmetic(True)
+            self._lines[name][1].setPen(pen)
+        self._acceptance.restyle(look, "acceptance")
+        self._stop.restyle(look, "stop")
+        self._bracket.setPen(pg.mkPen(look.colours.forecast, width=3))
+        for cut in self._cuts:
+            cut.setPen(pg.mkPen(look.colours.stop, width=2, style=Qt.PenStyle.DotLine))
+        self._target.setPen(pg.mkPen(look.colours.acceptance, width=1, style=Qt.PenStyle.DashLine))
+
+    @property
+    def from_s(self) -> float:
+        """Left edge of the view, session seconds."""
+        return self._view[0]
+
+    def show_span(self, span_s: float | None) -> None:
+        """Show so many session seconds of the past; None for the whole run."""
+        self._span_s = span_s
+        self._view = (0.0, 0.0)
+
+    def refresh(self, board: Board, now_us: int, forecast_a: tuple[float, float, float] | None) -> None:
+        """Draw a frame."""
+        self._place(now_us / US)
+        from_s, to_s = self._view
+        for name, (plot, item) in self._lines.items():
+            pixels = max(int(plot.getViewBox().width() * self.devicePixelRatioF()), 50)
+            limit = name in (STOP, ACCEPTANCE)
+            line = (self._traces.limit if limit else self._traces.line)(
+                name, from_s, min(to_s, now_us / US), pixels
+            )
+            if line is None:
+                continue
+            whole = bool(math.isfinite(line.v.sum())) if len(line.v) else True
+            item.setData(line.t_s, line.v, connect="all" if whole else "finite", skipFiniteCheck=whole)
+        self._stretch(board)
+        self._name_limits(board)
+        self._mark(board, forecast_a)
+
+    def _place(self, now_s: float) -> None:
+        """Move the view with the time, in steps of a few pixels."""
+        if self._span_s is None:
+            first = min((c.first_s or 0.0 for c in self._traces.curves.values()), default=0.0)
+            reach = max(now_s - first, 30.0)
+            step = max(reach / 40.0, 1.0)
+            view = (first, first + math.ceil(reach * 1.02 / step) * step)
+        else:
+            step = self._span_s / 300.0
+            right = math.ceil(now_s / step) * step + self._span_s * 0.03
+            view = (right - self._span_s, right)
+        if view == self._view:
+            return
+        self._view = view
+        for plot in (self._current, self._voltage):
+            plot.setXRange(*view, padding=0)
+
+    def _stretch(self, board: Board) -> None:
+        """Heights of both plots: limits and every spike in view are inside."""
+        from_s, to_s = self._view
+        seen = self._traces.highest((Role.SOURCE_CURRENT.value,), from_s, to_s) or 0.0
+        limit = self._traces.highest((STOP,), from_s, to_s) or (board.limits.stop_a if board.limits else 0.0)
+        self._height("current", self._current, max(seen * 1.08, limit * 1.22, 0.02))
+        volts_seen = self._traces.highest((Role.INLET_VOLTAGE.value,), from_s, to_s) or 0.0
+        self._height("voltage", self._voltage, max(volts_seen * 1.12, (board.set_v or 0.0) * 1.12, 6.0))
+
+    def _height(self, key: str, plot: Any, wanted: float) -> None:
+        have = self._top[key]
+        if wanted > have or wanted < have * 0.7:
+            self._top[key] = wanted * 1.05
+            plot.setYRange(0.0, self._top[key], padding=0)
+
+    def _name_limits(self, board: Board) -> None:
+        limits = board.limits
+        if limits is None:
+            return
+        x = self._view[1]
+        source = f"  {limits.acceptance_source}"
+        self._acceptance.put(x, limits.acceptance_a, f"acceptance {amperes(limits.acceptance_a)}{source}")
+        self._stop.put(x, limits.stop_a, f"stop {amperes(limits.stop_a)}  {limits.stop_source}")
+
+    def _mark(self, board: Board, forecast_a: tuple[float, float, float] | None) -> None:
+        for cut in self._cuts:
+            cut.setVisible(board.cut_off_us is not None)
+            if board.cut_off_us is not None:
+                cut.setValue(board.cut_off_us / US)
+        target = board.instruct.target_v if board.instruct else None
+        target = board.set_v if target is None else target
+        self._target.setVisible(target is not None and board.ended is None)
+        if target is not None:
+            self._target.setValue(target)
+        if forecast_a is None or board.ended is not None:
+            self._bracket.setData([], [])
+            return
+        right, low, high = self._view[1], forecast_a[0], forecast_a[2]
+        foot = right - (self._view[1] - self._view[0]) * 0.012
+        self._bracket.setData([foot, right, right, foot], [low, low, high, high])
+
+    def summary(self, board: Board) -> str:
+        """The plots in words, for those who do not see them."""
+        current = board.latest.get(Role.SOURCE_CURRENT)
+        parts = [f"last {span(self._view[1] - self._view[0])}"]
+        if current is not None and current.last_value is not None:
+            parts.append(f"source current {amperes(current.last_value)}")
+        if board.limits is not None:
+            parts.append(
+                f"acceptance {amperes(board.limits.acceptance_a)}, stop {amperes(board.limits.stop_a)}"
+            )
+        if (inlet := board.volts()) is not None:
+            parts.append(f"inlet voltage {volts(inlet)}")
+        return ", ".join(parts)

@@ -1,0 +1,90 @@
+"""Makes the program's own pictures: every scene at two sizes, light and dark, into a folder.
+
+``python -m benchlog_ui.pictures FOLDER [NAME …]``; runs on a virtual screen (``QT_QPA_PLATFORM=offscreen`` is
+set when nothing else is).
+"""
+
+import os
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from PySide6.QtWidgets import QApplication
+
+    from benchlog_ui.colours import Colours
+    from benchlog_ui.scenes import Scene
+    from benchlog_ui.start import Start
+
+SIZES = ((1920, 1080), (1366, 768))
+
+
+def main(words: list[str]) -> int:
+    """Make the pictures asked for. Returns an exit code."""
+    if not words:
+        sys.stderr.write("Say into which folder: python -m benchlog_ui.pictures FOLDER [NAME …]\n")
+        return 2
+    os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+    from PySide6.QtWidgets import QApplication
+
+    QApplication.setStyle("Fusion")
+    application = QApplication(sys.argv[:1])
+    from benchlog_ui.colours import DARK, LIGHT
+    from benchlog_ui.scenes import SCENES
+
+    folder = Path(words[0])
+    folder.mkdir(parents=True, exist_ok=True)
+    for scene in SCENES:
+        if len(words) > 1 and scene.name not in words[1:]:
+            continue
+        for colours in (LIGHT, DARK):
+            for width, height in SIZES:
+                path = folder / f"{scene.name}-{colours.name}-{width}x{height}.png"
+                picture(application, scene, colours, (width, height), path)
+                sys.stderr.write(f"{path}\n")
+    return 0
+
+
+def staged(application: "QApplication", scene: "Scene", colours: "Colours", size: tuple[int, int]) -> "Start":
+    """A window that shows a scene as it stands at its end."""
+    from benchlog_ui.scenes import Teller
+    from benchlog_ui.start import Start
+
+    start = Start(application, os.pipe()[0], os.open(os.devnull, os.O_WRONLY))
+    start.window.set_colours(colours)
+    start.window.resize(*size)
+    start.window.show()
+    start.window.activateWindow()
+    while start.desk is None:
+        application.processEvents()
+    desk = start.desk
+    heard = time.monotonic()
+    for message in Teller(scene).tell():
+        desk.board.take(message, heard)
+    return start
+
+
+def picture(
+    application: "QApplication", scene: "Scene", colours: "Colours", size: tuple[int, int], path: Path
+) -> None:
+    """One picture of one scene."""
+    start = staged(application, scene, colours, size)
+    desk = start.desk
+    assert desk is not None
+    for _ in range(4):
+        desk.frame()
+        application.processEvents()
+    time.sleep(0.02)
+    desk.frame()
+    application.processEvents()
+    start.window.grab().save(str(path))
+    start.window.may_close = True
+    start.window.close()
+    application.removeEventFilter(start.key)
+    start.window.deleteLater()
+    application.processEvents()
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

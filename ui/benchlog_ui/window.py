@@ -1,0 +1,135 @@
+"""The window itself: what is painted first, and what is always there whatever stage is open.
+
+Made in two parts. `Window` alone is Qt and a few light modules: instruction line and cut-off are on the
+screen and work before anything heavy is imported. `Desk` (after the first frame) brings the board, the pages
+and the frames.
+"""
+
+from collections.abc import Callable
+
+from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtGui import QCloseEvent, QPaintEvent, QResizeEvent
+from PySide6.QtWidgets import QApplication, QStackedWidget, QVBoxLayout, QWidget
+
+from benchlog_ui.alarm import Alarm
+from benchlog_ui.bands import Band, Bands
+from benchlog_ui.colours import DARK, LIGHT, Colours
+from benchlog_ui.instruction import InstructionLine
+from benchlog_ui.keys import KeyRow
+from benchlog_ui.look import Look, palette, scale_for
+from benchlog_ui.question import Question
+from benchlog_ui.trip import TripBar
+
+TEXT_SIZES = (1.0, 1.15, 1.3, 1.5)
+
+
+def system_colours() -> Colours:
+    """Light or dark, as the system has it."""
+    dark = QApplication.styleHints().colorScheme() == Qt.ColorScheme.Dark
+    return DARK if dark else LIGHT
+
+
+class Window(QWidget):
+    """Bands, instruction line, the place for pages, keys, cut-off bar; alarm and questions over them."""
+
+    painted = Signal()
+    """The first frame is on the screen."""
+    wants_to_close = Signal()
+    technician_did_it = Signal()
+    """The button of the alarm was pressed."""
+
+    def __init__(
+        self, colours: Colours, cut_off: Callable[[], None], store_note: Callable[[str], None]
+    ) -> None:
+        """Make the light part; ``cut_off`` is called at each press of the bar."""
+        super().__init__()
+        self._colours = colours
+        self._text = 1.0
+        self._first = True
+        self.may_close = False
+        self._followers: list[Callable[[Look], None]] = []
+        self.look = Look(colours, 1.0)
+        self.bands = Bands(self.look)
+        self.route = QWidget()
+        self.instruction = InstructionLine(self.look)
+        self.question = Question(self.look)
+        self.pages = QStackedWidget()
+        self.keys = KeyRow(self.look, store_note)
+        self.trip = TripBar(self.look, cut_off)
+        self.alarm = Alarm(self, self.look, self.technician_did_it.emit)
+        self._lay_out()
+        self.setWindowTitle("Benchlog")
+        self.setMinimumSize(QSize(900, 600))
+        self._followers += [
+            self.bands.restyle,
+            self.instruction.restyle,
+            self.question.restyle,
+            self.keys.restyle,
+            self.trip.restyle,
+            self.alarm.restyle,
+        ]
+
+    def _lay_out(self) -> None:
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        for part in (self.bands, self.instruction, self.question):
+            column.addWidget(part)
+        column.addWidget(self.pages, 1)
+        column.addWidget(self.keys)
+        column.addWidget(self.trip)
+
+    def follow(self, restyle: Callable[[Look], None]) -> None:
+        """Have a part told whenever colours or sizes change, and once now."""
+        self._followers.append(restyle)
+        restyle(self.look)
+
+    def set_colours(self, colours: Colours) -> None:
+        """Change between light and dark."""
+        self._colours = colours
+        self._restyle()
+
+    def larger_text(self, step: int) -> None:
+        """Go to the next larger (+1) or smaller (-1) type."""
+        place = TEXT_SIZES.index(self._text) + step
+        self._text = TEXT_SIZES[min(max(place, 0), len(TEXT_SIZES) - 1)]
+        self._restyle()
+
+    def show_trouble(self, words: str) -> None:
+        """Tell of a fault in the window itself; it stays on the screen."""
+        self.bands.pin(Band("trouble", f"fault in this window, recorded: {words}", "latched", "on_latched"))
+
+    def _restyle(self) -> None:
+        look = Look(self._colours, scale_for(self.width(), self.height(), self._text))
+        if look == self.look:
+            return
+        self.look = look
+        QApplication.setPalette(palette(self._colours))
+        for restyle in self._followers:
+            restyle(look)
+        self._cover()
+
+    def _cover(self) -> None:
+        """The alarm covers everything but the cut-off bar."""
+        self.alarm.setGeometry(0, 0, self.width(), self.height() - self.trip.height())
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Sizes follow the window."""
+        super().resizeEvent(event)
+        self._restyle()
+        self._cover()
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Tell the first frame."""
+        super().paintEvent(event)
+        if self._first:
+            self._first = False
+            self.painted.emit()
+
+    def closeEvent(self, event: QCloseEvent) -> None:
+        """Never close by itself: it is asked first whether power is on."""
+        if self.may_close:
+            event.accept()
+            return
+        event.ignore()
+        self.wants_to_close.emit()
