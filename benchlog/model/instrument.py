@@ -49,6 +49,13 @@ class Accuracy(msgspec.Struct, frozen=True):
     """Least specified value; below it the figures are extrapolated."""
     per_second: float = 0.0
     """Readings per second; 0 where not stated."""
+    low_hz: float = 0.0
+    """The frequency band that the figures hold for."""
+    high_hz: float = 1e9
+    crest_from: float = 0.0
+    """Crest factor above which ``crest_extra`` is added."""
+    crest_extra: float = 0.0
+    """Additional fraction of reading, where the sheet states one for peaky currents."""
 
 
 class MeterSheet(msgspec.Struct, frozen=True):
