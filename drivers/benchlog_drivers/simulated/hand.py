@@ -66,6 +66,7 @@ class Hand:
         self._volts = [0.0]
         self._switchings: list[tuple[float, bool]] = [(-1.0, False)]
         self._sweeping = False
+        self._asked_v = 0.0
 
     def instruct(self, text: str, target_v: float | None, urgent: bool, at_s: float) -> None:
         """Hear a line. Target 0 or an urgent "off" means switch off; urgent without either, stand still."""
@@ -145,6 +146,7 @@ class Hand:
             self._sweep(start_s)
             return
         landing = self._landing(target_v, place)
+        self._asked_v = target_v
         beyond = landing + self._overshoot() if landing > place else landing
         self._go(start_s, (beyond, manner.speed), (landing, 0.5 * manner.speed))
 
@@ -153,7 +155,7 @@ class Hand:
         full = self.full_scale_v
         error = DIAL_ERROR * full
         landing = target_v + float(self._random.uniform(-error, error))
-        if target_v > place:
+        if target_v > self._asked_v:
             landing = max(landing, min(place + 0.01 * full, target_v + error))
         return min(max(landing, 0.0), full)
 
@@ -173,6 +175,7 @@ class Hand:
 
     def _switch_off(self, at_s: float, urgent: bool) -> None:
         manner = self.manner
+        self._asked_v = 0.0
         self._sweeping = False
         start_s = at_s + self._delay(manner.urgent_delay_s if urgent else manner.delay_s)
         place = self._cut_plan(start_s)

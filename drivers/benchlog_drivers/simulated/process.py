@@ -26,7 +26,7 @@ from benchlog_drivers.simulated.server import HOST, LineServer
 from benchlog_drivers.simulated.streams import Stream, stream_port
 from benchlog_drivers.simulated.trouble import TroubleBox
 
-SWITCH_INTERVAL_S = 0.0001
+SWITCH_INTERVAL_S = 0.00005
 """How soon a server thread gets its turn while the physics compute."""
 _START_S = 30.0
 
