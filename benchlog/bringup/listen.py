@@ -1,0 +1,326 @@
+"""What each event does to a run."""
+
+import math
+
+from benchlog.bringup import course, wording
+from benchlog.bringup.bounds import by_lamp, lamp_current_a, voltmeter_u_v
+from benchlog.bringup.inlet import Move
+from benchlog.bringup.state import Phase, Run, stale_s
+from benchlog.measure.settling import Rise
+from benchlog.model.clock import US
+from benchlog.model.event import (
+    AttentionChanged,
+    Instruct,
+    LinkChanged,
+    Marked,
+    ReadingTaken,
+    SourceAnswered,
+    StorageChanged,
+    TimeJumped,
+)
+from benchlog.model.reading import Measured, Reading, Status, Unusable, full_scale
+from benchlog.model.role import Role
+
+UNWATCHED_WAIT_S = 10.0
+UNWATCHED_OFF_S = 30.0
+"""Real seconds without anybody watching, until no step is taken, and until it is cut off."""
+DROOP_UNKNOWN = 0.15
+"""Regulation of a source that states none."""
+_OUTPUTS = (Role.OUTPUT_DC, Role.RAIL_PLUS, Role.RAIL_MINUS)
+
+
+def reading(run: Run, event: ReadingTaken, now_us: int) -> None:
+    """A reading of any channel."""
+    taken = event.reading
+    role = taken.channel.role
+    if role is Role.SOURCE_CURRENT:
+        _current_reading(run, taken, now_us)
+    elif isinstance(taken, Unusable):
+        return
+    elif role is Role.INLET_VOLTAGE:
+        _voltage(run, taken, now_us)
+    elif role in _OUTPUTS:
+        _output(run, taken, now_us)
+    elif role is Role.SOURCE_POWER:
+        run.power_w = taken.value
+    if run.soak is not None and isinstance(taken, Measured):
+        run.soak.take(role, taken.end_us, taken.value)
+
+
+def _renew(run: Run, role: Role, end_us: int, now_us: int) -> None:
+    """A usable reading: the silence of its channel begins anew."""
+    if run.phase is Phase.OFF or role not in run.stale_us:
+        return
+    run.fresh.add(role)
+    run.timers.set(f"stale:{role}", end_us + run.stale_us[role], now_us)
+    if run.blockers and _unblock(run, role):
+        run.timers.drop(f"silent:{role}")
+        course.judge(run, now_us)
+    if run.phase is Phase.READY:
+        course.start(run, now_us)
+
+
+def _unblock(run: Run, role: Role) -> bool:
+    names = [f"stale:{role}", f"link:{role}"]
+    if role is Role.SOURCE_CURRENT or Role.SOURCE_CURRENT not in run.stale_us:
+        names.append("time-jump")
+    gone = [name for name in names if name in run.blockers]
+    for name in gone:
+        del run.blockers[name]
+    return bool(gone)
+
+
+def _current_reading(run: Run, taken: Reading, now_us: int) -> None:
+    if isinstance(taken, Measured):
+        if taken.setting.range != run.range_a:
+            run.range_a = taken.setting.range
+            run.drift.gap(taken.end_us)
+        _renew(run, Role.SOURCE_CURRENT, taken.end_us, now_us)
+        current(run, taken.start_us, taken.end_us, taken.value, now_us)
+    elif taken.status is Status.OVERLOAD:
+        _renew(run, Role.SOURCE_CURRENT, taken.end_us, now_us)
+        scale = full_scale(taken)
+        current(
+            run, taken.start_us, taken.end_us, math.inf if scale is None else scale, now_us, overload=True
+        )
+
+
+def current(
+    run: Run, start_us: int, end_us: int, amperes: float, now_us: int, overload: bool = False
+) -> None:
+    """A source current in A; an overloaded reading counts as full scale in every stop rule."""
+    if not run.powered:
+        return
+    stop_a = run.bounds.stop_a(run.v)
+    if run.visit is not None and run.inrush.holds(end_us):
+        _in_window(run, start_us, amperes, stop_a, now_us)
+    elif run.visit is None or start_us >= run.inrush.end_us:
+        held = Role.INLET_VOLTAGE in run.stale_us and (run.setup.hand_set or run.phase is Phase.MOVING)
+        if run.overrun.take(end_us, amperes, stop_a, held):
+            cut_current(run, now_us, amperes, "stop-limit")
+            return
+        if not overload:
+            _after_window(run, start_us, end_us, amperes, now_us)
+        return
+    if run.phase is not Phase.OFF and not overload:
+        _rising(run, start_us, end_us, amperes, now_us)
+
+
+def cut_current(run: Run, now_us: int, amperes: float, rule: str) -> None:
+    """Cut off because of a current in A, by one of the stop rules."""
+    limit = wording.amps(run.bounds.stop_a(run.v))
+    short_time = wording.amps(run.setup.source.short_time_current_a or 0.0)
+    why = {
+        "stop-limit": f"stop limit {limit}, twice in a row",
+        "inrush-gross": f"more than three times the stop limit of {limit} half a second after switch-on",
+        "inrush-undecayed": f"the switch-on current did not fall below the stop limit of {limit}",
+        "short-time": f"the source's short-time limit of {short_time}",
+    }[rule]
+    text = wording.cut_off_current(run.setup.unit, run.volts, amperes, why, run.hint)
+    course.cut_off(run, now_us, text, rule)
+
+
+def _in_window(run: Run, start_us: int, amperes: float, stop_a: float, now_us: int) -> None:
+    short_time_a = run.setup.source.short_time_current_a
+    gross = run.inrush.take(start_us, amperes, stop_a)
+    if short_time_a is not None and amperes >= short_time_a:
+        cut_current(run, now_us, amperes, "short-time")
+    elif gross:
+        cut_current(run, now_us, amperes, "inrush-gross")
+    elif not run.inrush.is_open and run.inrush.undecayed(stop_a):
+        cut_current(run, now_us, amperes, "inrush-undecayed")
+
+
+def _after_window(run: Run, start_us: int, end_us: int, amperes: float, now_us: int) -> None:
+    _rising(run, start_us, end_us, amperes, now_us)
+    if run.phase not in (Phase.AT, Phase.SOAK):
+        return
+    before = run.drift.settled_us
+    looked = run.drift.settle(start_us, end_us, amperes)
+    if before is None and run.drift.settled_us is not None:
+        level = run.drift.level_a or 0.0
+        run.say(now_us, Marked("settled", wording.amps(level), run.k))
+    if looked and run.visit is not None:
+        run.visit.at_v, run.visit.level_a = run.volts, run.drift.level_a
+    if looked or run.step.short_check:
+        course.judge(run, now_us)
+
+
+def _rising(run: Run, start_us: int, end_us: int, amperes: float, now_us: int) -> None:
+    found = run.drift.rise(start_us, end_us, amperes) if run.inrush.first_us else None
+    if found is None:
+        return
+    text = wording.rise(run.volts, found.before, found.after, found.over_s)
+    if not run.valve:
+        course.cut_off(run, now_us, f"Cut off. {text}", _rise_rule(found))
+    elif run.visit is not None and "rise" not in run.visit.warned:
+        run.visit.warned.add("rise")
+        run.say(now_us, Marked("warning", text, run.k))
+
+
+def _rise_rule(found: Rise) -> str:
+    return "rise-30s" if found.rule == "means" else "rise-slope"
+
+
+def _voltage(run: Run, taken: Measured, now_us: int) -> None:
+    move = run.inlet.take(taken.start_us, taken.end_us, taken.value)
+    if run.phase is Phase.OFF:
+        _off_voltage(run, now_us)
+        return
+    _renew(run, Role.INLET_VOLTAGE, taken.end_us, now_us)
+    if not run.powered:
+        return
+    run.drift.voltage(taken.end_us, taken.value)
+    held_a = run.overrun.voltage(taken.end_us, run.bounds.stop_a(run.v)) if run.overrun.holding else None
+    if held_a is not None:
+        cut_current(run, now_us, held_a, "stop-limit")
+        return
+    if move is not Move.NONE:
+        _moved(run, move, taken.end_us, now_us)
+    _droop(run, taken, now_us)
+    if by_lamp(run.setup) and run.powered:
+        _lamp(run, taken, now_us)
+
+
+def _moved(run: Run, move: Move, end_us: int, now_us: int) -> None:
+    in_window = run.visit is not None and run.inrush.holds(end_us)
+    if move in (Move.ARRIVAL, Move.FURTHER) and in_window:
+        run.inrush.extend(end_us)
+        course.set_window(run, now_us)
+        course.judge(run, now_us)
+    elif move is Move.ARRIVAL:
+        course.arrive(run, end_us, now_us)
+    elif move is Move.FALL and run.visit is not None and not in_window:
+        run.drift.restart(end_us)
+        course.judge(run, now_us)
+    elif move is Move.STOOD:
+        course.place(run, now_us)
+
+
+def _droop(run: Run, taken: Measured, now_us: int) -> None:
+    """A settled inlet well below what was set (programmed) or where it stood (hand-set), twice."""
+    settled = run.visit is not None and taken.start_us >= run.inrush.end_us and run.phase is not Phase.MOVING
+    if not settled or run.setup.lamp_w is not None:
+        run.low = 0
+        return
+    set_v = run.inlet.stood_v if run.setup.hand_set else run.step.set_v
+    regulation = run.setup.source.regulation
+    keeps = 1.0 - (DROOP_UNKNOWN if regulation is None else regulation)
+    u_v = voltmeter_u_v(run.setup.sheets.get(Role.INLET_VOLTAGE), taken.value)
+    run.low = run.low + 1 if set_v is not None and taken.value < set_v * keeps - u_v else 0
+    if run.low != 2 or set_v is None:
+        return
+    text = f"The inlet reads {wording.volts(taken.value)} where {wording.volts(set_v)} was set"
+    if run.setup.hand_set:
+        run.say(now_us, Marked("warning", text.replace("was set", "stood"), run.k))
+    else:
+        course.cut_off(run, now_us, f"Cut off. {text}: the source gives way under its load", "droop")
+
+
+def _lamp(run: Run, taken: Measured, now_us: int) -> None:
+    lamp_w = run.setup.lamp_w or 0.0
+    across_v = run.step.set_v - taken.value
+    current(run, taken.start_us, taken.end_us, lamp_current_a(lamp_w, run.nominal_v, across_v), now_us)
+
+
+def _off_voltage(run: Run, now_us: int) -> None:
+    if run.inlet.near_zero and not run.power_gone:
+        run.power_gone = True
+        run.say(now_us, Marked("near-zero", f"The inlet reads {wording.volts(run.inlet.volts or 0.0)}"))
+
+
+def _output(run: Run, taken: Measured, now_us: int) -> None:
+    if not run.powered:
+        run.outputs.last_v[taken.channel.role] = taken.value
+        return
+    before = run.outputs.unequal or run.outputs.offset
+    found = run.outputs.take(taken.channel.role, taken.start_us, taken.value, run.v)
+    if found is not None and found.kind == "cut-off":
+        course.cut_off(run, now_us, found.reason, found.rule)
+    elif found is not None and found.kind == "warn" and run.visit is not None:
+        if found.rule not in run.visit.warned:
+            run.visit.warned.add(found.rule)
+            run.say(now_us, Marked("warning", found.reason, run.k))
+    elif before != (run.outputs.unequal or run.outputs.offset):
+        course.judge(run, now_us)
+
+
+def source_answered(run: Run, event: SourceAnswered, now_us: int) -> None:
+    """The source read back: an arrival when it is on at the step gone to; the end of power when it is off."""
+    if run.phase is Phase.OFF:
+        if not event.output_on and not run.power_gone:
+            run.power_gone = True
+            run.say(now_us, Marked("source-off", "The source reads back: output off"))
+        return
+    if run.setup.hand_set or run.phase is not Phase.MOVING or not event.output_on:
+        return
+    if abs(event.set_v - run.step.set_v) <= max(0.01 * run.step.set_v, 0.05):
+        run.inlet.moving()
+        course.arrive(run, now_us, now_us)
+
+
+def link(run: Run, event: LinkChanged, now_us: int) -> None:
+    """A connection was lost or came back."""
+    if run.phase is Phase.OFF:
+        return
+    name = wording.meter(event.role)
+    run.say(now_us, Marked("link-up" if event.up else "link-down", event.detail or name))
+    source = event.role is Role.SOURCE and not run.setup.hand_set
+    if not source and event.role not in run.stale_us:
+        return
+    if event.up:
+        if source and run.blockers.pop(f"link:{event.role}", ""):
+            course.judge(run, now_us)
+            course.start(run, now_us)
+    elif source and run.powered:
+        text = "Cut off. The link to the source is lost: switch it off by hand"
+        course.cut_off(run, now_us, text, "source-link")
+    else:
+        run.blockers[f"link:{event.role}"] = f"Wait: the link to {name} is lost"
+        course.judge(run, now_us)
+
+
+def attention(run: Run, event: AttentionChanged, now_us: int) -> None:
+    """Somebody watches, or nobody does."""
+    run.watched = event.watched
+    if event.watched:
+        run.timers.drop("unwatched-wait", "unwatched-off")
+        if run.blockers.pop("unwatched", None):
+            course.judge(run, now_us)
+            course.start(run, now_us)
+    elif run.phase is Phase.SOAK:
+        course.soak_unwatched(run, now_us)
+    elif run.phase is not Phase.OFF:
+        scale = run.setup.time_scale
+        run.timers.set("unwatched-wait", now_us + round(UNWATCHED_WAIT_S * scale * US), now_us)
+        run.timers.set("unwatched-off", now_us + round(UNWATCHED_OFF_S * scale * US), now_us)
+
+
+def storage(run: Run, event: StorageChanged, now_us: int) -> None:
+    """Readings reach the disk, or do not: no new step meanwhile."""
+    if run.phase is Phase.OFF:
+        return
+    if event.storing:
+        if run.blockers.pop("storage", None):
+            run.say(now_us, Marked("storing", "Readings are being stored again"))
+            course.judge(run, now_us)
+            course.start(run, now_us)
+        return
+    detail = f" ({event.detail})" if event.detail else ""
+    run.blockers["storage"] = f"Wait: readings are not being stored{detail}"
+    run.say(now_us, Marked("not-storing", event.detail))
+    course.judge(run, now_us)
+
+
+def time_jumped(run: Run, event: TimeJumped, now_us: int) -> None:
+    """The clocks moved apart: the computer slept, or its clock was set. A stale reading either way."""
+    limit_s = max((stale_s(run.setup, role) for role in run.stale_us), default=0.5)
+    if run.phase is Phase.OFF or abs(event.jump_s) < limit_s:
+        return
+    text = f"the clock jumped by {event.jump_s:.1f} s: the computer slept, or its clock was set"
+    if run.powered and event.jump_s >= 2.0 * limit_s:
+        course.cut_off(run, now_us, f"Cut off. {text[0].upper()}{text[1:]}", "time-jump")
+        return
+    run.blockers["time-jump"] = f"Wait: {text}"
+    run.say(now_us, Instruct(f"Alarm: {text}", urgent=True))
+    course.judge(run, now_us)

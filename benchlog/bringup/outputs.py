@@ -1,0 +1,120 @@
+"""Output DC and rails, where they are read: what they add to the current."""
+
+from dataclasses import dataclass
+
+from benchlog.bringup import wording
+from benchlog.model.role import Role
+from benchlog.model.unit import OutputTopology
+
+SHORTED_SHARE = 0.7
+"""Output DC at this share of a rail is a shorted device (ours)."""
+LEAST_RAIL_V = 3.0
+UNEQUAL_SHARE = 0.10
+UNEQUAL_V = 1.0
+OFFSET_JUDGED_FROM = 0.5
+"""Fraction of nominal from which an offset is judged; below it the front end may not be awake."""
+OFFSET_V = {OutputTopology.DIRECT: 0.1, OutputTopology.CAPACITOR: 0.1, OutputTopology.SERVO: 0.05}
+"""Greatest output DC in V. Direct: a maker's service manual (touring amplifier); the others: ours."""
+WARN_V = 0.5
+"""Offset that is worth a warning while the front end may not be awake (ours)."""
+_SPLIT = (OutputTopology.DIRECT, OutputTopology.SERVO)
+RAILS = (Role.RAIL_PLUS, Role.RAIL_MINUS)
+
+
+@dataclass(frozen=True, slots=True)
+class OutputFinding:
+    """What a reading of the output or a rail means: ``cut-off``, ``wait``, ``warn``, or nothing."""
+
+    kind: str
+    rule: str
+    reason: str
+
+
+class Outputs:
+    """Follows output DC and rails outside the inrush window; each rule needs two readings in a row."""
+
+    def __init__(self, topology: OutputTopology) -> None:
+        """``topology``: how the output reaches the loudspeaker."""
+        self._topology = topology
+        self.last_v: dict[Role, float] = {}
+        self._from_us = 0
+        self._at_rail = self._unequal = self._offset = 0
+        self._fresh: set[Role] = set()
+        self.unequal = False
+        self.offset = False
+        self.offset_reason = ""
+
+    def begin(self, window_end_us: int) -> None:
+        """An inrush window: readings begun before its end serve no rule."""
+        self._from_us = window_end_us
+        self._at_rail = self._unequal = self._offset = 0
+        self._fresh.clear()
+        self.unequal = self.offset = False
+
+    def take(self, role: Role, start_us: int, volts: float, v: float) -> OutputFinding | None:
+        """A valid reading in V with the inlet at the fraction v; None where it means nothing."""
+        self.last_v[role] = volts
+        if start_us < self._from_us:
+            return None
+        self._fresh.add(role)
+        return self._output(volts, v) if role is Role.OUTPUT_DC else self._rails()
+
+    def rail_of(self, volts: float) -> float | None:
+        """Magnitude in V of the rail on the side of an output voltage; None where it is not read."""
+        rail = self.last_v.get(Role.RAIL_PLUS if volts >= 0.0 else Role.RAIL_MINUS)
+        return None if rail is None else abs(rail)
+
+    def _output(self, volts: float, v: float) -> OutputFinding | None:
+        rail = self.rail_of(volts)
+        at_rail = (
+            self._topology in _SPLIT
+            and rail is not None
+            and rail >= LEAST_RAIL_V
+            and abs(volts) >= SHORTED_SHARE * rail
+        )
+        self._at_rail = self._at_rail + 1 if at_rail else 0
+        if self._at_rail >= 2 and rail is not None:
+            return OutputFinding("cut-off", "output-at-rail", wording.output_at_rail(volts, rail))
+        return self._judge_offset(volts, v)
+
+    def _judge_offset(self, volts: float, v: float) -> OutputFinding | None:
+        limit_v = self._offset_limit_v()
+        expected_v = self._expected_v()
+        if limit_v is None or expected_v is None:
+            return None
+        beyond = abs(abs(volts) - expected_v) > (limit_v if v >= OFFSET_JUDGED_FROM else max(limit_v, WARN_V))
+        self._offset = self._offset + 1 if beyond else 0
+        if v < OFFSET_JUDGED_FROM:
+            if self._offset == 2:
+                return OutputFinding("warn", "output-dc", wording.offset_early(volts))
+            return None
+        self.offset = self._offset >= 2 or (self.offset and beyond)
+        if not self.offset:
+            return None
+        self.offset_reason = wording.offset(volts, limit_v)
+        return OutputFinding("wait", "output-dc", self.offset_reason)
+
+    def _offset_limit_v(self) -> float | None:
+        """Allowed distance from what is expected, by topology; None where it is shown, not judged."""
+        if self._topology is OutputTopology.BRIDGE:
+            rail = self.last_v.get(Role.RAIL_PLUS)
+            return None if rail is None else max(UNEQUAL_SHARE * abs(rail), UNEQUAL_V)
+        return OFFSET_V.get(self._topology)
+
+    def _expected_v(self) -> float | None:
+        """Half the rail for a bridge on one supply, zero for the others."""
+        if self._topology is OutputTopology.BRIDGE:
+            rail = self.last_v.get(Role.RAIL_PLUS)
+            return None if rail is None else abs(rail) / 2.0
+        return 0.0
+
+    def _rails(self) -> OutputFinding | None:
+        if not self._fresh.issuperset(RAILS):
+            return None
+        self._fresh.difference_update(RAILS)
+        plus, minus = (abs(self.last_v[role]) for role in RAILS)
+        apart = abs(plus - minus)
+        unequal = apart > UNEQUAL_V and apart > UNEQUAL_SHARE * max(plus, minus)
+        self._unequal = self._unequal + 1 if unequal else 0
+        self.unequal = self._unequal >= 2
+        return OutputFinding("wait", "rails", wording.rails_unequal(plus, minus)) if self.unequal else None
