@@ -4,30 +4,136 @@ import argparse
 import os
 import subprocess
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
-import msgspec
-
-from benchlog.bench.check import check_bench
+from benchlog.bench.check import ask_before_power, check_bench
 from benchlog.bench.file import Bench
-from benchlog.bringup.plan import make_plan
+from benchlog.bringup.plan import Plan
 from benchlog.bringup.watch import BringUp
-from benchlog.cli.options import unit_from
 from benchlog.cli.output import say
-from benchlog.cli.reference import load_reference
-from benchlog.cli.result import RunReport, events_of
-from benchlog.cli.setup import HAND_SET, ammeter_of, periods, sheets, soak_seconds, source_of
+from benchlog.cli.result import RunReport, report_of
+from benchlog.cli.setup import run_setup
 from benchlog.model.clock import RealClock
-from benchlog.model.event import Instruct, Judged, Marked, Said, StepDone
-from benchlog.model.history import RunBegun, RunEnded, RunSaid
+from benchlog.model.errors import EnvironmentFault, PlanRefused
+from benchlog.model.event import Instruct, Said, StepDone
+from benchlog.model.history import RunBegun
 from benchlog.model.job import Job
-from benchlog.model.role import Role
 from benchlog.model.run import RunSetup
 from benchlog.model.unit import Unit
-from benchlog.recorder.contract import NotJudged, Options, RunResult
+from benchlog.recorder.contract import NotJudged, Options
 from benchlog.recorder.recorder import Recorder
+from benchlog.report.wording import VERDICT_WORDS
 from benchlog.session.lock import Holder
-from benchlog.session.reader import SessionReader
 from benchlog.session.writer import SessionWriter
 from benchlog_drivers.registry import make as make_adaptor
+
+WINDOW = (sys.executable, "-m", "benchlog_ui")
+
+
+@dataclass(frozen=True, slots=True)
+class Sitting:
+    """What one bring-up is conducted with."""
+
+    bench: Bench
+    unit: Unit
+    plan: Plan
+    session: Path
+    document: Path | None
+    window: bool
+    answer: NotJudged | None
+    job: Job
+
+
+def conduct(sitting: Sitting, args: argparse.Namespace) -> RunReport:
+    """Record the run, close the session, make the document; returns how it went.
+
+    Raises `PlanRefused` before power where plan or bench would harm, and any environment fault.
+    """
+    setup = run_setup(sitting.bench, sitting.unit, sitting.plan, args)
+    warnings = (*sitting.plan.warnings, *look_at_bench(sitting.bench, setup, args))
+    for warning in warnings:
+        say(f"note: {warning}")
+    scale = sitting.bench.simulated.time_scale if sitting.bench.simulated else 1.0
+    if scale != 1.0:
+        say(f"Simulated bench: {scale:g} seconds pass there in one of ours.")
+    clock = RealClock(scale)
+    store = SessionWriter.create(
+        sitting.session,
+        sitting.job,
+        clock.wall(),
+        t_us=clock.now(),
+        scale=scale,
+        holder=Holder(os.getpid(), what="bring-up"),
+    )
+    options = Options(
+        window=WINDOW if sitting.window else None,
+        listener=Narrator(sitting.unit.mains_v).hear,
+        show=say,
+        terminal=sys.stdin if sys.stdin is not None and sys.stdin.isatty() else None,
+        answer_not_judged=sitting.answer,
+        make_document=(lambda session: make_document_apart(session, sitting.document))
+        if sitting.document is not None
+        else None,
+    )
+    recorder = Recorder(
+        store,
+        sitting.bench,
+        make_adaptor,
+        clock,
+        engine=BringUp(setup),
+        begun=RunBegun(setup=setup, warnings=warnings),
+        job=sitting.job,
+        options=options,
+    )
+    done = recorder.run()
+    return report_of(sitting.session, done.document, (*warnings, *done.warnings))
+
+
+def look_at_bench(bench: Bench, setup: RunSetup, args: argparse.Namespace) -> tuple[str, ...]:
+    """Warnings of the bench check; `PlanRefused` while a question of it is not answered by ``--checked``."""
+    told = check_bench(bench, setup, date.today())
+    questions = ask_before_power(bench, setup.unit)
+    if questions and not args.checked:
+        raise PlanRefused(
+            f"Before power: {' '.join(questions)} When it is as it should be, say so with --checked REASON; "
+            "the reason is recorded."
+        )
+    return (*told, f"Answered before power: {args.checked}") if questions else told
+
+
+class Narrator:
+    """Says the run's instructions and steps as lines of text."""
+
+    def __init__(self, mains_v: float) -> None:
+        """Nominal volts of the unit."""
+        self._mains_v = mains_v
+        self._last = ""
+
+    def hear(self, t_us: int, said: Said) -> None:
+        """A line for an instruction that is new or a step that is done."""
+        match said:
+            case Instruct(text=text) if text != self._last:
+                self._last = text
+                say(f"{t_us / 1e6:8.1f} s  {text}")
+            case StepDone(record=record):
+                idle = "not settled" if record.idle_a is None else f"{record.idle_a:.3g} A idle"
+                say(
+                    f"{t_us / 1e6:8.1f} s  step {record.set_v:.4g} V: {idle}, "
+                    f"{VERDICT_WORDS[record.verdict]} ({record.decided_by.value})"
+                )
+            case _:
+                pass
+
+
+def make_document_apart(session: Path, out: Path | None) -> Path | None:
+    """The document of a closed session, made in a process of its own; `EnvironmentFault` if it fails."""
+    if out is None:
+        return None
+    words: Sequence[str] = (sys.executable, "-m", "benchlog", "document", str(session), "-o", str(out))
+    done = subprocess.run(words, stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False)
+    if done.returncode:
+        raise EnvironmentFault(f"The session is complete, its document is not: {done.stderr.strip()}")
+    return out

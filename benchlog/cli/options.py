@@ -72,6 +72,9 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
         "--soak", type=positive, metavar="MIN", help="minutes at full voltage after the last step"
     )
     group.add_argument("--plan", type=Path, metavar="FILE", help="step plan of your own (TOML)")
+    group.add_argument(
+        "--checked", default="", metavar="REASON", help="your answer to a question before power"
+    )
     group.add_argument("--ask", action="store_true", help="step up at the key, not by itself")
 
 

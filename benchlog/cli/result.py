@@ -1,13 +1,17 @@
 """The JSON object of ``rehearse``, ``bringup`` and ``rejudge``."""
 
 from collections.abc import Sequence
+from pathlib import Path
 
 import msgspec
 
 from benchlog.model.clock import seconds
+from benchlog.model.errors import SessionDamaged
 from benchlog.model.event import Ended, Instruct, Judged, Marked, Said, SetSource, StepDone, SwitchOff
+from benchlog.model.history import RunBegun, RunEnded, RunSaid
 from benchlog.model.step import Outcome, StepRecord, StepVerdict
 from benchlog.model.unit import Unit
+from benchlog.session.reader import SessionReader
 
 
 class Event(msgspec.Struct, frozen=True):
@@ -83,3 +87,34 @@ def _event(t_us: int, said: Said, begun_us: int) -> Event:
             return Event(t_s, "instruct", None, None, text)
         case Ended(outcome=outcome, reason=reason):
             return Event(t_s, "ended", None, None, f"{outcome.value}: {reason}")
+
+
+def report_of(session: Path, document: Path | None, warnings: Sequence[str]) -> RunReport:
+    """How the last run of a session went, read from the session itself."""
+    with SessionReader(session) as reader:
+        run = reader.runs()[-1]
+        simulated = reader.simulated
+        entries = reader.entries(after=run.begun.seq)
+    begun, ended = run.begun.payload, run.ended.payload if run.ended is not None else None
+    if not isinstance(begun, RunBegun) or not isinstance(ended, RunEnded):
+        raise SessionDamaged(f"The run in {session} has no end. Look at it with 'benchlog show {session}'.")
+    said = [(e.t_us, e.payload.said) for e in entries if isinstance(e.payload, RunSaid)]
+    return RunReport(
+        outcome=ended.outcome,
+        reason=ended.reason,
+        cut_off_at_fraction=ended.cut_off_at_fraction,
+        cut_off_step_fraction=ended.cut_off_step_fraction,
+        simulated=simulated,
+        time_scale=begun.setup.time_scale,
+        unit=begun.setup.unit,
+        mains_v=begun.setup.unit.mains_v,
+        steps=ended.steps,
+        claims=ended.claims,
+        not_judged=ended.not_judged,
+        not_tested=ended.not_tested,
+        fault_patterns=(),
+        events=events_of(said, run.begun.t_us),
+        warnings=tuple(warnings),
+        session=str(session),
+        document=str(document or ""),
+    )

@@ -4,11 +4,14 @@ import argparse
 from pathlib import Path
 
 from benchlog.bench.file import Bench, InstrumentConfig
-from benchlog.bench.sheet import CurrentMeter, current_meter
+from benchlog.bringup.plan import Plan, set_up
+from benchlog.cli.reference import load_reference
 from benchlog.model.errors import PlanRefused, UsageError
 from benchlog.model.instrument import MeterSheet
 from benchlog.model.quantity import Quantity
 from benchlog.model.role import Role
+from benchlog.model.run import RunSetup
+from benchlog.model.unit import Unit
 
 QUANTITY_OF = {
     Role.SOURCE_CURRENT: Quantity.AC_CURRENT,
@@ -53,15 +56,21 @@ def source_of(bench: Bench) -> InstrumentConfig:
     return source
 
 
-def ammeter_of(bench: Bench) -> CurrentMeter:
-    """The source-current meter of a bench. `PlanRefused` where it has none."""
-    config = bench.playing(Role.SOURCE_CURRENT)
-    if config is None:
-        raise PlanRefused(
-            "The bench file names no meter for the source current. A bring-up is not watched without one: give an "
-            "instrument the role 'source-current'."
-        )
-    return current_meter(config.sheet)
+def run_setup(bench: Bench, unit: Unit, plan: Plan, args: argparse.Namespace) -> RunSetup:
+    """Everything that the limit watch of a run is set up with. `PlanRefused` where it must not be run."""
+    return set_up(
+        plan,
+        unit,
+        sheets(bench),
+        periods(bench),
+        hand_set=source_of(bench).adaptor == HAND_SET,
+        contactor=bench.playing(Role.CUT_OFF) is not None,
+        lamp_w=args.lamp or bench.lamp_w,
+        soak_s=soak_seconds(args),
+        ask=args.ask,
+        time_scale=bench.simulated.time_scale if bench.simulated else 1.0,
+        reference=load_reference(args.reference) if args.reference else None,
+    )
 
 
 def soak_seconds(args: argparse.Namespace) -> float:

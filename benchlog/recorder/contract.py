@@ -42,6 +42,11 @@ class Engine(Protocol):
         """What the run leaves open."""
         ...
 
+    @property
+    def no_short_claim(self) -> str | None:
+        """That no short was seen, and up to which voltage; None where it may not be said."""
+        ...
+
     def begin(self, now_us: int) -> tuple[tuple[int, Said], ...]:
         """Begin the run."""
         ...

@@ -15,6 +15,7 @@ class Idle:
     records: Sequence[StepRecord] = ()
     not_judged: Sequence[str] = ()
     not_tested: Sequence[str] = ()
+    no_short_claim: str | None = None
 
     def begin(self, now_us: int) -> tuple[tuple[int, Said], ...]:
         """Nothing is said."""

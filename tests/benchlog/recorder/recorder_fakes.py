@@ -247,6 +247,7 @@ class SmallWatch:
     records: Sequence[StepRecord] = ()
     not_judged: Sequence[str] = ("step 1",)
     not_tested: Sequence[str] = ("everything else",)
+    no_short_claim: str | None = None
     told: list[tuple[int, Told]] = field(default_factory=list)
     _begun_us: int = 0
     _heard_us: int = 0

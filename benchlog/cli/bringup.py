@@ -1,0 +1,79 @@
+"""``benchlog bringup``: a unit on the instruments of a bench file."""
+
+import argparse
+from pathlib import Path
+
+from benchlog.bench.file import Bench, load_bench
+from benchlog.cli.conduct import Sitting, conduct
+from benchlog.cli.options import add_json_option, add_run_options, add_unit_options, unit_from
+from benchlog.cli.output import print_json, print_lines
+from benchlog.cli.plan import plan_for
+from benchlog.cli.result import EXIT_OF, RunReport
+from benchlog.cli.setup import check_out
+from benchlog.cli.show import steps_as_text
+from benchlog.model.errors import PlanRefused
+from benchlog.model.job import Job
+from benchlog.recorder.contract import NotJudged
+
+
+def add_options(parser: argparse.ArgumentParser, name: str) -> None:
+    """Options of ``bringup``."""
+    parser.add_argument("--bench", type=Path, required=True, metavar="FILE", help="bench file")
+    parser.add_argument(
+        "--out", type=Path, required=True, metavar="FILE.benchlog", help="session to record into"
+    )
+    add_unit_options(parser)
+    add_run_options(parser)
+    parser.add_argument("--document", type=Path, metavar="OUT.pdf", help="make the document too")
+    parser.add_argument("--window", action="store_true", help="show the window")
+    parser.add_argument(
+        "--when-not-judged",
+        choices=("go-on", "end"),
+        help="a simulated technician answers at steps left to him; simulated bench only",
+    )
+    add_json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Bring it up, and tell how it went."""
+    check_out(args.out)
+    bench = load_bench(args.bench)
+    unit = unit_from(args, bench.unit)
+    sitting = Sitting(
+        bench=bench,
+        unit=unit,
+        plan=plan_for(bench, unit, args),
+        session=args.out,
+        document=args.document,
+        window=args.window,
+        answer=_answer(args, bench),
+        job=Job(number=args.out.stem, unit=unit, simulated=bench.simulated is not None),
+    )
+    return finish(conduct(sitting, args), args)
+
+
+def finish(report: RunReport, args: argparse.Namespace) -> int:
+    """Print how a run went, as JSON or text; returns the exit code."""
+    if args.json:
+        print_json(report)
+    else:
+        print_lines(
+            [*steps_as_text(report.steps), f"{report.outcome.value}: {report.reason}", *_more(report)]
+        )
+    return EXIT_OF[report.outcome]
+
+
+def _answer(args: argparse.Namespace, bench: Bench) -> NotJudged | None:
+    """The simulated technician; `PlanRefused` beside real instruments, where only a person decides."""
+    answer: NotJudged | None = args.when_not_judged
+    if answer is not None and bench.simulated is None:
+        raise PlanRefused("--when-not-judged answers for a technician. It works on a simulated bench only.")
+    return answer
+
+
+def _more(report: RunReport) -> list[str]:
+    lines = list(report.claims)
+    lines += [f"not judged: {line}" for line in report.not_judged]
+    lines += [f"not tested: {line}" for line in report.not_tested]
+    lines.append(f"session: {report.session}")
+    return lines + ([f"document: {report.document}"] if report.document else [])
