@@ -240,7 +240,7 @@ def _node(config: InstrumentConfig) -> str:
 
 
 def check_meter(config: InstrumentConfig, unit: Unit | None = None) -> Findings:
-    """What the sheet of one instrument means for a bring-up: its AC reading, range, rate and switching off."""
+    """What the sheet of one instrument means for a bring-up: AC reading, range, rate, switching off."""
     warnings = list(_of_any(config)) if Role.SOURCE not in config.roles else []
     questions: list[str] = []
     if Role.SOURCE_CURRENT in config.roles:

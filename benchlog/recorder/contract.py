@@ -28,6 +28,11 @@ class Engine(Protocol):
         ...
 
     @property
+    def power_gone(self) -> bool:
+        """After the end: whether the source is known to be away."""
+        ...
+
+    @property
     def records(self) -> Sequence[StepRecord]:
         """What happened at each step so far."""
         ...

@@ -30,9 +30,6 @@ from benchlog.recorder.herald import Herald
 from benchlog.recorder.outbox import Outbox
 from benchlog.recorder.writer import Writer
 
-NEAR_ZERO_V = 5.0
-"""Below this, twice, the inlet voltage counts as near zero."""
-
 
 class Dispatch:
     """The watch's sink, and the few facts that everybody asks about."""
@@ -60,12 +57,6 @@ class Dispatch:
         """The last instruction and the last verdict: what a window that was started again must know."""
         self.fresh_s: dict[Role, float] = {}
         """Real seconds of the last valid reading of each role."""
-        self._low_v = 0
-
-    @property
-    def near_zero(self) -> bool:
-        """Whether the last two readings of the inlet voltage were below 5 V, or the technician said so."""
-        return self._low_v >= 2
 
     def take(self, now_us: int, event: Told | RunBegun | None, said: tuple[tuple[int, Said], ...]) -> None:
         """The watch's sink."""
@@ -114,8 +105,6 @@ class Dispatch:
         role = reading.channel.role
         if value is not None:
             self.fresh_s[role] = real_s(self._clock)
-        if role is Role.INLET_VOLTAGE:
-            self._low_v = self._low_v + 1 if value is not None and value < NEAR_ZERO_V else 0
         outbox = self._outbox()
         if outbox is not None:
             status = None if isinstance(reading, Measured) else reading.status
@@ -129,11 +118,8 @@ class Dispatch:
             return
         if self.begun:
             self._writer.add_entry(RunTold(event), now_us)
-        if isinstance(event, KeyPressed):
-            if event.key is Key.NEAR_ZERO:
-                self._low_v = 2
-            elif event.key is Key.REARM and not self._engine.latched:
-                self._crew.rearm()
+        if isinstance(event, KeyPressed) and event.key is Key.REARM and not self._engine.latched:
+            self._crew.rearm()
 
     def _take_word(self, t_us: int, word: Said) -> None:
         self._writer.add_entry(RunSaid(word), t_us)

@@ -12,6 +12,7 @@ class Idle:
 
     ended: Ended | None = None
     latched = False
+    power_gone = True
     records: Sequence[StepRecord] = ()
     not_judged: Sequence[str] = ()
     not_tested: Sequence[str] = ()

@@ -129,7 +129,7 @@ class Recorder:
         answer = self._options.answer_not_judged
         if answer is None or self._begun is None:
             return None
-        return Technician(self._begun.setup.steps, answer, self._board.press)
+        return Technician(answer, self._begun.setup.ask, self._board.press)
 
     def _make_window(self) -> WindowLink | None:
         if self._options.window is None:

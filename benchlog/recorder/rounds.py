@@ -116,5 +116,5 @@ class Rounds:
         if source is not None:
             confirmed = not source.output_on and not source.off_pending
             return PowerState(not confirmed, latched, confirmed, self._source_text())
-        off = not self._dispatch.begun or self._dispatch.near_zero
+        off = not self._dispatch.begun or self._watch.engine.power_gone
         return PowerState(not off, latched, off)

@@ -1,65 +1,60 @@
 """A simulated technician for rehearsals: answers what the program leaves to a person."""
 
-from collections.abc import Callable, Sequence
+import queue
+from collections.abc import Callable
 
 from benchlog.model.clock import US
 from benchlog.model.event import Ended, Judged, Key, KeyPressed, Marked, Said, StepDone
-from benchlog.model.step import Step, StepVerdict
+from benchlog.model.step import StepVerdict
 from benchlog.recorder.contract import NotJudged
 
-PATIENCE_S = 2.0
-"""Session seconds after a step's longest dwell at which he answers."""
+PAUSE_US = US
+"""Session time he takes to answer."""
+AGAIN_US = 5 * US
+"""Session time after which he tries again where his answer was not taken."""
+TRIES = 10
 
 
 class Technician:
-    """Follows what is said; where a step is not judged in its longest dwell, he answers once."""
+    """Follows what is said; a step that the program leaves undecided he answers as he was told to."""
 
-    def __init__(
-        self, steps: Sequence[Step], answer: NotJudged, press: Callable[[KeyPressed], object]
-    ) -> None:
-        """``press`` is called from `look`."""
-        self._steps = steps
+    def __init__(self, answer: NotJudged, ask: bool, press: Callable[[KeyPressed], object]) -> None:
+        """``ask``: the run steps up at the key only. ``press`` is called from `look`."""
         self._answer = answer
+        self._ask = ask
         self._press = press
-        self._step = 0
-        self._since_us: int | None = None
-        self._left_to_him = False
-        self._answered = False
+        self._heard: queue.SimpleQueue[tuple[int, Said]] = queue.SimpleQueue()
+        self._due_us: int | None = None
+        self._tries = 0
+        self._reply = KeyPressed(Key.GO_ON)
 
     def hear(self, t_us: int, said: Said) -> None:
-        """Something was said."""
-        if isinstance(said, Ended):
-            self._since_us = None
-        elif isinstance(said, Marked) and said.what == "arrival":
-            self._arrive(t_us, said.step)
-        elif isinstance(said, StepDone):
-            self._arrive(None, said.step + 1)
-        elif isinstance(said, Judged):
-            self._left_to_him = said.verdict in {StepVerdict.WAIT, StepVerdict.CANNOT_JUDGE}
+        """Something was said; any thread."""
+        self._heard.put((t_us, said))
 
     def look(self, now_us: int) -> None:
-        """Called by the ticker: answer when the longest dwell is over."""
-        if (
-            self._since_us is None
-            or self._answered
-            or not self._left_to_him
-            or self._step >= len(self._steps)
-        ):
-            return
-        dwell_s = self._steps[self._step].dwell_max_s + PATIENCE_S
-        if now_us - self._since_us < dwell_s * US:
-            return
-        self._answered = True
-        key, reason = (
-            (Key.GO_ON, "Looks as expected; going on in the rehearsal.")
-            if self._answer == "go-on"
-            else (Key.STOP, "Not judged; ending the rehearsal.")
-        )
-        self._press(KeyPressed(key, reason=reason, by="rehearsal"))
+        """Called by the ticker: answer when it is time."""
+        while not self._heard.empty():
+            self._consider(*self._heard.get())
+        if self._due_us is not None and now_us >= self._due_us and self._tries < TRIES:
+            self._due_us = now_us + AGAIN_US
+            self._tries += 1
+            self._press(self._reply)
 
-    def _arrive(self, t_us: int | None, step: int | None) -> None:
-        self._since_us = t_us
-        if step is not None:
-            self._step = step
-        self._answered = False
-        self._left_to_him = False
+    def _consider(self, t_us: int, said: Said) -> None:
+        if isinstance(said, Ended | StepDone):
+            self._due_us = None
+        elif isinstance(said, Marked) and said.what in {"undecided", "word"}:
+            self._due_us = None if said.what == "word" else t_us + PAUSE_US
+            self._tries = 0
+            self._reply = self._word()
+        elif isinstance(said, Judged) and self._ask and said.verdict is StepVerdict.GO_UP:
+            self._due_us = t_us + PAUSE_US
+            self._tries = 0
+            self._reply = KeyPressed(Key.GO_ON, reason="Within the limit.", by="rehearsal")
+
+    def _word(self) -> KeyPressed:
+        if self._answer == "go-on":
+            reason = "Looks as expected; going on in the rehearsal."
+            return KeyPressed(Key.GO_ON, reason=reason, by="rehearsal")
+        return KeyPressed(Key.STOP, reason="Not judged; ending the rehearsal.", by="rehearsal")

@@ -118,7 +118,9 @@ class SourceServer:
 class TcpSource:
     """The adaptor for `SourceServer`."""
 
-    def __init__(self, port: int, serial_number: str = "1", second_way: bool = True, timeout_s: float = 0.3) -> None:
+    def __init__(
+        self, port: int, serial_number: str = "1", second_way: bool = True, timeout_s: float = 0.3
+    ) -> None:
         self.port = port
         self.serial_number = serial_number
         self.second_way = second_way
@@ -244,6 +246,7 @@ class SmallWatch:
     hand_set: bool = False
     ended: Ended | None = None
     latched: bool = False
+    power_gone: bool = False
     records: Sequence[StepRecord] = ()
     not_judged: Sequence[str] = ("step 1",)
     not_tested: Sequence[str] = ("everything else",)
@@ -300,7 +303,12 @@ class SmallWatch:
         self.ended = Ended(Outcome.ALARMED if self.hand_set else Outcome.CUT_OFF, why, 0.1)
         line = Instruct("Bench switch off. Dial to zero. Unplug.", 0.0, urgent=True)
         off = SwitchOff(why, latched=True)
-        return ((now_us, Judged(0, StepVerdict.CUT_OFF, why)), (now_us, off), (now_us, line), (now_us, self.ended))
+        return (
+            (now_us, Judged(0, StepVerdict.CUT_OFF, why)),
+            (now_us, off),
+            (now_us, line),
+            (now_us, self.ended),
+        )
 
     def _end(self, now_us: int, outcome: Outcome, why: str) -> tuple[tuple[int, Said], ...]:
         self.ended = Ended(outcome, why)
