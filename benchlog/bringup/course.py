@@ -1,5 +1,7 @@
 """The course of a run: to a step, arrived, left, completed, cut off, begun again."""
 
+import math
+
 from benchlog.bringup import wording
 from benchlog.bringup.assess import COMPLETE_US, assess, forecast_next, level_a, reason
 from benchlog.bringup.inlet import NEAR_ZERO_V
@@ -26,12 +28,12 @@ def judge(run: Run, now_us: int) -> None:
     """Say the verdict where it has changed, and act on it."""
     found = assess(run)
     if found is None:
+        _unblocked(run, now_us)
         return
     if found != run.said:
         run.said = found
         verdict, rule = found
-        if rule == "no-current":
-            run.no_current_seen = True
+        run.no_current = rule == "no-current" or (run.no_current and rule != "accepted")
         run.say(now_us, Judged(run.k, verdict, reason(run, rule, now_us), DecidedBy.PROGRAM, rule))
         if rule == "accepted" and run.setup.ask and not run.at_last and not run.setup.hand_set:
             run.say(
@@ -39,6 +41,17 @@ def judge(run: Run, now_us: int) -> None:
             )
     if found[0] is StepVerdict.GO_UP and run.phase is Phase.AT:
         _accepted(run, now_us)
+
+
+def _unblocked(run: Run, now_us: int) -> None:
+    """On the way again after something had forbidden it: the line says where to."""
+    if run.phase is Phase.MOVING and run.said is not None:
+        run.said = None
+        target_v = run.step.set_v
+        if run.setup.hand_set:
+            run.say(now_us, Instruct(wording.turn_to(target_v), target_v))
+        else:
+            run.say(now_us, Instruct(wording.going_to(target_v)))
 
 
 def _next_v(run: Run) -> float:
@@ -136,7 +149,7 @@ def place(run: Run, now_us: int) -> None:
     visit = run.visit
     if visit is None or visit.placed or run.phase is not Phase.AT:
         return
-    if not _restart_allowed(run, now_us):
+    if _too_high(run, now_us):
         return
     steps, volts = run.setup.steps, run.volts
     nearest = min(range(run.k, len(steps)), key=lambda j: (abs(steps[j].set_v - volts), j))
@@ -147,17 +160,20 @@ def place(run: Run, now_us: int) -> None:
     judge(run, now_us)
 
 
-def _restart_allowed(run: Run, now_us: int) -> bool:
-    """After a cut-off the first voltage has to be at or below 20 %, within the reach of a dial."""
-    most_v = RESTART_FRACTION * run.nominal_v + _DIAL_SHARE * run.setup.dial_v
-    if not run.rearmed or run.records or run.volts <= most_v:
+def _too_high(run: Run, now_us: int) -> bool:
+    """Whether a dial has to be turned back: above nominal, or above 20 % where a cut-off came before."""
+    restarting = run.rearmed and not run.records
+    most = RESTART_FRACTION if restarting else 1.0
+    if run.volts <= most * run.nominal_v + _DIAL_SHARE * run.setup.dial_v:
         run.blockers.pop("too-high", None)
-        return True
-    back = f"Turn back to {wording.volts(run.step.set_v)}: after a cut-off begin at or below 20 %"
-    run.blockers["too-high"] = f"Wait: {back[0].lower()}{back[1:]}"
-    run.say(now_us, Instruct(back, run.step.set_v, urgent=True))
+        return False
+    target = wording.volts(run.step.set_v if restarting else run.nominal_v)
+    why = "after a cut-off begin at or below 20 %" if restarting else "this is above nominal"
+    run.blockers["too-high"] = f"Wait: turn back to {target}: {why}"
+    target_v = run.step.set_v if restarting else run.nominal_v
+    run.say(now_us, Instruct(f"Turn back to {target}: {why}", target_v, urgent=True))
     judge(run, now_us)
-    return False
+    return True
 
 
 def _skip_to(run: Run, k: int, now_us: int) -> None:
@@ -214,7 +230,7 @@ def _record(run: Run, verdict: StepVerdict, by: DecidedBy, why: str, earlier: bo
         fraction=step.fraction,
         set_v=step.set_v,
         measured_v=measured_v,
-        inrush_a=_largest(visit.inrush_a if visit else None, window_a),
+        inrush_a=_finite(_largest(visit.inrush_a if visit else None, window_a)),
         inrush_is_lower_bound=True,
         idle_a=level,
         idle_u_a=None if level is None else run.bounds.go_up_u_a(level),
@@ -230,6 +246,11 @@ def _record(run: Run, verdict: StepVerdict, by: DecidedBy, why: str, earlier: bo
         power_w=run.power_w if level is not None else None,
         power_factor=_power_factor(run, level),
     )
+
+
+def _finite(current_a: float | None) -> float | None:
+    """None for an overload whose range is not known."""
+    return None if current_a is None or math.isinf(current_a) else current_a
 
 
 def _measured(run: Run, earlier: bool) -> tuple[float | None, float | None]:

@@ -24,7 +24,8 @@ class Move(Enum):
     """As much again, without having stood still in between."""
     FALL = "fall"
     STOOD = "stood"
-    """It has now stood still for a second."""
+    """It has now stood still for a second, for the first time since it arrived."""
+    STOOD_AGAIN = "stood-again"
 
 
 class Inlet:
@@ -99,6 +100,6 @@ class Inlet:
         if self._reference_v is None:
             self._level_v = volts
             self._reference_v = volts
-        else:
-            self._reference_v = min(self._reference_v, volts)
-        return Move.STOOD
+            return Move.STOOD
+        self._reference_v = min(self._reference_v, volts)
+        return Move.STOOD_AGAIN

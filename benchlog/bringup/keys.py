@@ -83,15 +83,15 @@ def _moved(run: Run, _event: KeyPressed, now_us: int) -> None:
 
 
 def _near_zero(run: Run, event: KeyPressed, now_us: int) -> None:
-    if run.phase is Phase.OFF and not run.power_gone:
-        run.power_gone = True
+    if run.phase is Phase.OFF and not run.dead:
+        run.power_gone = run.dead = True
         run.say(now_us, Marked("near-zero", _word(event) or "The technician's word: dial at zero, unplugged"))
 
 
 def _rearm(run: Run, event: KeyPressed, now_us: int) -> None:
     if not run.latched:
         _refuse(run, now_us, "Nothing is cut off")
-    elif not run.power_gone and not run.inlet.near_zero:
+    elif not run.dead:
         _refuse(
             run,
             now_us,

@@ -193,7 +193,9 @@ def _moved(run: Run, move: Move, end_us: int, now_us: int) -> None:
     elif move is Move.FALL and run.visit is not None and not in_window:
         run.drift.restart(end_us)
         course.judge(run, now_us)
-    elif move is Move.STOOD:
+    elif move in (Move.STOOD, Move.STOOD_AGAIN):
+        if move is Move.STOOD and run.visit is not None and not in_window:
+            run.drift.restart(end_us)
         course.place(run, now_us)
 
 
@@ -206,8 +208,12 @@ def _droop(run: Run, taken: Measured, now_us: int) -> None:
     set_v = run.inlet.stood_v if run.setup.hand_set else run.step.set_v
     regulation = run.setup.source.regulation
     keeps = 1.0 - (DROOP_UNKNOWN if regulation is None else regulation)
-    u_v = voltmeter_u_v(run.setup.sheets.get(Role.INLET_VOLTAGE), taken.value)
-    run.low = run.low + 1 if set_v is not None and taken.value < set_v * keeps - u_v else 0
+    low = set_v is not None and taken.value < set_v * keeps
+    if low and set_v is not None:
+        low = taken.value < set_v * keeps - voltmeter_u_v(
+            run.setup.sheets.get(Role.INLET_VOLTAGE), taken.value
+        )
+    run.low = run.low + 1 if low else 0
     if run.low != 2 or set_v is None:
         return
     text = f"The inlet reads {wording.volts(taken.value)} where {wording.volts(set_v)} was set"
@@ -224,9 +230,11 @@ def _lamp(run: Run, taken: Measured, now_us: int) -> None:
 
 
 def _off_voltage(run: Run, now_us: int) -> None:
-    if run.inlet.near_zero and not run.power_gone:
-        run.power_gone = True
-        run.say(now_us, Marked("near-zero", f"The inlet reads {wording.volts(run.inlet.volts or 0.0)}"))
+    if run.inlet.near_zero and not run.dead:
+        run.power_gone = run.dead = True
+        text = f"The inlet reads {wording.volts(run.inlet.volts or 0.0)}"
+        run.say(now_us, Marked("near-zero", text))
+        run.say(now_us, Instruct(f"{text}. The reservoirs may still be charged"))
 
 
 def _output(run: Run, taken: Measured, now_us: int) -> None:
@@ -250,11 +258,12 @@ def source_answered(run: Run, event: SourceAnswered, now_us: int) -> None:
     if run.phase is Phase.OFF:
         if not event.output_on and not run.power_gone:
             run.power_gone = True
+            run.dead = run.dead or not run.reads_voltage
             run.say(now_us, Marked("source-off", "The source reads back: output off"))
         return
     if run.setup.hand_set or run.phase is not Phase.MOVING or not event.output_on:
         return
-    if abs(event.set_v - run.step.set_v) <= max(0.01 * run.step.set_v, 0.05):
+    if abs(event.set_v - run.step.set_v) <= max(0.02 * run.step.set_v, 0.005 * run.nominal_v):
         run.inlet.moving()
         course.arrive(run, now_us, now_us)
 

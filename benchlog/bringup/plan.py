@@ -212,13 +212,13 @@ def _refusal(setup: RunSetup, steps: tuple[Step, ...], file: PlanFile | None) ->
         slow = [s for s in steps if NO_DWELL[0] < s.fraction < NO_DWELL[1]]
         if slow:
             return (
-                f"The plan stays at {wording.volts(slow[0].set_v)}, where a switch-mode supply starts and stops "
-                f"over and over. Go from 20 % straight to 90 %, or {_MAKERS}"
+                f"The plan stays at {wording.volts(slow[0].set_v)}, where a switch-mode supply starts and "
+                f"stops over and over. Go from 20 % straight to 90 %, or {_MAKERS}"
             )
     elif steps[0].fraction > FIRST_MOST + 1e-9:
         return (
-            f"The plan begins at {wording.volts(steps[0].set_v)}; a transformer may saturate when switched on "
-            f"above {FIRST_MOST:.0%} of nominal. Begin lower, or {_MAKERS}"
+            f"The plan begins at {wording.volts(steps[0].set_v)}; a transformer may saturate when switched "
+            f"on above {FIRST_MOST:.0%} of nominal. Begin lower, or {_MAKERS}"
         )
     return ""
 

@@ -119,7 +119,10 @@ class Run:
         """(v, settled A) of the steps left, where the current stood above U."""
         self.latched = False
         self.power_gone = False
-        self.no_current_seen = False
+        self.dead = False
+        """After the end: the inlet was read near zero twice, or the technician said so."""
+        self.no_current = False
+        """Nothing was drawn where something should have been, and nothing was accepted since."""
 
     def say(self, t_us: int, said: Said) -> None:
         """Add to what is said."""

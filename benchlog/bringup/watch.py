@@ -120,7 +120,7 @@ class BringUp:
         """That no short was seen, and up to which voltage; None where it may not be said."""
         run = self._run
         outcome = run.ended.outcome if run.ended else None
-        return claims.no_short_claim(run.setup, run.records, outcome, run.no_current_seen)
+        return claims.no_short_claim(run.setup, run.records, outcome, run.no_current)
 
     def _pass(self, now_us: int) -> None:
         run = self._run
