@@ -1,168 +1,287 @@
 """Follows a supply through time: waveform after a change, then jumps, then a held steady state.
 
 After every change the waveform is computed cycle by cycle. Where successive cycles approach their end
-geometrically, several cycles are jumped at once; when what is left to change is below half a percent the
-rates are held, and moved linearly with the demand on the supply until that has shifted too far.
+geometrically, several are jumped at once; when less than half a percent of the mean square current is left to
+change, the rates are held. Held rates move linearly with the load's drift (bias, heaters, forming) and with
+slow changes of the source's voltage, until either has gone too far; then waveform renews them. A DC offset of
+the flux dies away meanwhile.
 """
 
+import math
 from collections.abc import Callable
-from typing import Protocol
+from dataclasses import dataclass, replace
+from typing import Generic, Protocol, Self, TypeVar
 
-from benchlog_drivers.simulated.physics_trace import Rates
+from benchlog_drivers.simulated.physics_trace import Rates, merge
 
 CYCLE_BLOCKS = 16
-_SETTLED = 0.004
-"""Remaining relative change of the mean square current at which the rates are held."""
+BIG_CHANGE, SMALL_CHANGE = 6, 2
+"""Cycles of waveform at least, after a change from outside."""
+
+_LEFT = 0.004
+"""Remaining relative change of the mean square current below which the rates are held."""
+_STATE_LEFT = 0.002
+"""Remaining relative change of the slow electrical states below which the rates are held."""
+_FIRST_DRIFT, _DRIFT = 0.012, 0.06
+"""Drift of the load at which held rates are renewed: without and with a known slope."""
+_SIDE = 0.02
+"""Relative change of the source's voltage that held rates follow by themselves."""
+_CREEP_PER_S = 0.02
+"""Relative change of the source's voltage per second that counts as slow."""
 
 
 class Circuit(Protocol):
     """A supply at waveform level."""
 
     block_s: float
-    phase: int
+    peak_v: float
 
-    @property
-    def plus_v(self) -> float:
-        """Plus reservoir in V."""
-        ...
-
-    def run(self, blocks: int, before_block: Callable[[float], None]) -> Rates:
-        """Move on by ``blocks`` blocks."""
-        ...
-
-    def states(self) -> tuple[float, ...]:
-        """The slow electrical states, as they can be projected."""
-        ...
-
-    def project(self, changes: tuple[float, ...]) -> None:
-        """Add to the slow electrical states."""
-        ...
-
-    def scales(self) -> tuple[float, ...]:
-        """What counts as a large change of each slow electrical state."""
-        ...
+    def run(self, blocks: int, before_block: Callable[[Self], None]) -> Rates: ...  # noqa: D102
+    def twin(self) -> Self: ...  # noqa: D102
+    def states(self) -> tuple[float, ...]: ...  # noqa: D102
+    def scales(self) -> tuple[float, ...]: ...  # noqa: D102
+    def project(self, changes: tuple[float, ...]) -> None: ...  # noqa: D102
+    def move_rails(self, plus_v: float, minus_v: float) -> None: ...  # noqa: D102
+    def retune(self, factor: float) -> None: ...  # noqa: D102
+    def dc_tau_s(self, rates: Rates) -> float: ...  # noqa: D102
+    def move_dc(self, dc_a: float) -> None: ...  # noqa: D102
+    def is_dc_small(self, rates: Rates) -> bool: ...  # noqa: D102
 
 
-class Follower:
+C = TypeVar("C", bound=Circuit)
+
+
+@dataclass(slots=True)
+class _Held:
+    """A steady state: its rates, how they move with drift, and the steady states at voltages beside it."""
+
+    rates: Rates
+    demand_w: float
+    before: Rates | None
+    before_drift: float
+    """Drift of this state as seen from the one before."""
+    seconds: float = 0.0
+    """Held since."""
+    tune: float = 0.0
+    """Relative change of the source's voltage since."""
+    tuned_s: float = 0.0
+    """When the source's voltage last changed."""
+    low: Rates | None = None
+    high: Rates | None = None
+
+    def now(self, drift: float, dc_tau_s: float) -> Rates:
+        rates = self.rates
+        if self.before is not None:
+            rates = rates.moved(rates, self.before, -drift / self.before_drift)
+        side = self.high if self.tune > 0.0 else self.low
+        if side is not None:
+            rates = rates.moved(self.rates, side, abs(self.tune) / _SIDE)
+        dc = rates.i_dc * math.exp(-self.seconds / dc_tau_s)
+        return replace(rates, i_dc=dc, i2=max(0.0, rates.i2 - rates.i_dc**2 + dc**2))
+
+
+class _Approach:
+    """The last cycles, and by what ratio each slow quantity approaches its end."""
+
+    def __init__(self, least_cycles: int, ratios: tuple[float, ...] | None) -> None:
+        self.to_go = least_cycles
+        self.ratios = ratios
+        self._last: tuple[float, ...] | None = None
+        self.shift: tuple[float, ...] | None = None
+        """Change over the last cycle: mean square current, then the states."""
+        self.drift = 0.0
+
+    def add(self, rates: Rates, states: tuple[float, ...], drift: float) -> None:
+        """Take a cycle's rates and end states; ``drift`` is the load's own relative change over it."""
+        self.drift = abs(drift)
+        now = (rates.i2 - rates.i_dc**2, *states)
+        self.to_go -= 1
+        before, last, self._last = self.shift, self._last, now
+        if last is None:
+            return
+        self.shift = tuple(a - b for a, b in zip(now, last, strict=True))
+        if before is not None:
+            self.ratios = tuple(_ratio(a, b) for a, b in zip(self.shift, before, strict=True))
+
+    def forget(self) -> None:
+        self._last = self.shift = None
+
+    def left(self, scales: tuple[float, ...]) -> tuple[float, ...] | None:
+        """What is left to change, of the scales, besides the load's drift; None while that can't be told."""
+        if self.to_go > 0 or self.shift is None or self.ratios is None:
+            return None
+        return tuple(
+            max(0.0, abs(d) / scale - 3.0 * self.drift) / (1.0 - q)
+            for d, q, scale in zip(self.shift, self.ratios, scales, strict=True)
+        )
+
+    def further(self, count: int) -> tuple[float, ...]:
+        """Change over the next ``count`` cycles."""
+        assert self.shift is not None and self.ratios is not None
+        return tuple(
+            d * q * (1.0 - q**count) / (1.0 - q) for d, q in zip(self.shift, self.ratios, strict=True)
+        )
+
+
+class Follower(Generic[C]):
     """Decides, cycle by cycle, whether a circuit is computed, jumped or held."""
 
-    def __init__(self, circuit: Circuit, before_block: Callable[[float], None]) -> None:
-        """Begin with the waveform."""
+    def __init__(
+        self, circuit: C, before_block: Callable[[C], None], demand_w: Callable[[Rates], float]
+    ) -> None:
+        """Begin with the waveform.
+
+        ``before_block(circuit)`` sets what hangs on a circuit. ``demand_w(rates)`` is what the load, as it is
+        by now, would draw at the voltages of ``rates``: its relative change is the drift.
+        """
         self.circuit = circuit
-        self.before_block = before_block
-        self.held: Rates | None = None
-        self.held_demand = 0.0
-        self._slope: tuple[Rates, float] | None = None
-        self._least_cycles = 0
-        self._held_blocks = 0.0
-        self._begin(6)
+        self._before_block = before_block
+        self._demand_w = demand_w
+        self._held: _Held | None = None
+        self._renewed: tuple[Rates, float] | None = None
+        self._approach = _Approach(BIG_CHANGE, None)
+        self._parts: list[tuple[float, Rates]] = []
+        self._demand: tuple[Rates, float] | None = None
+        """The last cycle's rates and what the load drew there."""
 
-    def _begin(self, least_cycles: int) -> None:
-        self._least_cycles = least_cycles
-        self._cycles = 0
-        self._last: tuple[Rates, tuple[float, ...]] | None = None
-        self._change: tuple[float, tuple[float, ...]] | None = None
-        self._partial: list[tuple[int, Rates]] = []
+    @property
+    def held(self) -> Rates | None:
+        """The rates held at present, without drift; None while the waveform is computed."""
+        return self._held.rates if self._held is not None else None
 
+    # --- changes from outside -------------------------------------------------------------------------------
     def wake(self, least_cycles: int) -> None:
-        """Back to the waveform after a change from outside, at the phase the source has meanwhile reached."""
-        if self.held is not None:
-            ghost = int(self._held_blocks) % CYCLE_BLOCKS
+        """Back to the waveform because of a change from outside, at the phase the source has reached."""
+        if self._held is not None:
+            ghost = int(self._held.seconds / self.circuit.block_s) % CYCLE_BLOCKS
+            self._leave_held()
             if ghost:
-                self.circuit.run(ghost, self.before_block)
-        self.held = None
-        self._slope = None
-        self._begin(least_cycles)
+                self.circuit.run(ghost, self._before_block)
+        self._renewed = None
+        waiting = self._approach.to_go
+        ratios = self._approach.ratios if least_cycles <= SMALL_CHANGE else None
+        self._approach = _Approach(max(least_cycles, waiting), ratios)
+        self._parts = []
 
-    def drift(self, demand: float) -> None:
-        """Tell what the supply must now deliver (W); a shift too far from the held state wakes the waveform."""
-        if self.held is None:
+    def change_voltage(self, peak_v: float) -> None:
+        """The source's amplitude becomes ``peak_v`` (V); a slow change of held rates needs no waveform."""
+        factor = peak_v / self.circuit.peak_v if self.circuit.peak_v > 0.0 else 0.0
+        if self._held is not None and self._creeps(self._held, factor - 1.0):
             return
-        shift = abs(demand - self.held_demand)
-        allowed = 0.01 if self._slope is None else 0.06
-        self._demand = demand
-        if shift > allowed * max(self.held_demand, 1e-3):
-            self._old = (self.held, self.held_demand)
-            self.held = None
-            self._begin(2)
+        change = abs(factor - 1.0)
+        self.wake(BIG_CHANGE if change > 0.03 else SMALL_CHANGE)
+        self.circuit.peak_v = peak_v
 
-    def rates(self) -> Rates:
-        """Held rates, moved along with the demand."""
-        assert self.held is not None
-        if self._slope is None:
-            return self.held
-        other, other_demand = self._slope
-        return self.held.toward(other, (self._demand - self.held_demand) / (other_demand - self.held_demand))
+    def _creeps(self, held: _Held, tune: float) -> bool:
+        """Follow a slow change of the voltage without waveform, if it is one."""
+        since_s = max(0.1, held.seconds - held.tuned_s)
+        if abs(tune) > 1.2 * _SIDE or abs(tune - held.tune) > _CREEP_PER_S * min(since_s, 1.0):
+            return False
+        if tune > 0.0 and held.high is None:
+            held.high = self._beside(1.0 + _SIDE)
+        if tune < 0.0 and held.low is None:
+            held.low = self._beside(1.0 - _SIDE)
+        held.tune, held.tuned_s = tune, held.seconds
+        return True
 
-    def advance(self, seconds: float, demand: Callable[[], float]) -> tuple[float, Rates]:
-        """Move on by at most ``seconds``; returns how far (s, at least a block's length less than asked) and the rates."""
+    def _beside(self, factor: float) -> Rates:
+        """The steady state at a voltage beside the held one, found on a copy of the circuit."""
+        twin = self.circuit.twin()
+        twin.retune(factor)
+        finder = Follower(twin, self._before_block, self._demand_w)
+        finder._approach = _Approach(SMALL_CHANGE, None)
+        rates = None
+        for _ in range(40):
+            _, rates = finder.advance(0.5)
+            if finder.held is not None:
+                return finder.held
+        assert rates is not None
+        return rates
+
+    # --- time -----------------------------------------------------------------------------------------------
+    def advance(self, seconds: float) -> tuple[float, Rates]:
+        """Move on by at most ``seconds``, at least by one block; returns how far (s) and the rates there."""
+        held = self._held
+        if held is None:
+            return self._compute(seconds)
+        drift = self._drift(held)
+        if abs(drift) > (_FIRST_DRIFT if held.before is None else _DRIFT):
+            self._leave_held()
+            self._renewed = (held.rates, drift) if held.tune == 0.0 else None
+            self._approach = _Approach(SMALL_CHANGE, self._approach.ratios)
+            return self._compute(seconds)
+        held.seconds += seconds
+        return seconds, held.now(drift, self.circuit.dc_tau_s(held.rates))
+
+    def _drift(self, held: _Held) -> float:
+        return self._demand_w(held.rates) / max(held.demand_w, 1e-6) - 1.0
+
+    def _leave_held(self) -> None:
+        """Bring the circuit to where the held rates have moved."""
+        held = self._held
+        assert held is not None
+        now = held.now(self._drift(held), self.circuit.dc_tau_s(held.rates))
+        self.circuit.move_rails(now.plus_v - held.rates.plus_v, now.minus_v - held.rates.minus_v)
+        self.circuit.move_dc(now.i_dc - held.rates.i_dc)
+        if held.tune != 0.0:
+            self.circuit.retune(1.0 + held.tune)
+        self._held = None
+        self._parts = []
+
+    def _compute(self, seconds: float) -> tuple[float, Rates]:
         block_s = self.circuit.block_s
-        if self.held is not None:
-            self._held_blocks += seconds / block_s
-            return seconds, self.rates()
-        done = sum(blocks for blocks, _ in self._partial)
+        done = int(sum(blocks for blocks, _ in self._parts))
         blocks = min(CYCLE_BLOCKS - done, max(1, int(seconds / block_s + 1e-6)))
-        rates = self.circuit.run(blocks, self.before_block)
-        self._partial.append((blocks, rates))
+        rates = self.circuit.run(blocks, self._before_block)
+        self._parts.append((blocks, rates))
         elapsed = blocks * block_s
-        if done + blocks == CYCLE_BLOCKS:
-            jumped, mean = self._close_cycle(seconds - elapsed, demand)
-            if jumped > 0.0:
-                rates = rates.toward(mean, jumped / (elapsed + jumped))
-                elapsed += jumped
-        return elapsed, rates
+        if done + blocks < CYCLE_BLOCKS:
+            return elapsed, rates
+        count, mean = self._close_cycle(seconds - elapsed)
+        jumped_s = count * CYCLE_BLOCKS * block_s
+        return elapsed + jumped_s, merge([(elapsed, rates), (jumped_s, mean)]) if count else rates
 
-    def _close_cycle(self, spare_s: float, demand: Callable[[], float]) -> tuple[float, Rates]:
-        """A cycle is complete: hold, jump (seconds, mean rates there) or go on."""
-        rates = _merge(self._partial)
-        self._partial = []
-        states = self.circuit.states()
-        self._cycles += 1
-        last, before = self._last, self._change
-        self._last = (rates, states)
-        if last is None:
-            return 0.0, rates
-        change = rates.i2 - last[0].i2
-        shift = tuple(now - then for now, then in zip(states, last[1], strict=True))
-        self._change = (change, shift)
-        if before is None or self._cycles < self._least_cycles:
-            return 0.0, rates
-        ratios = tuple(_ratio(now, then) for now, then in zip(shift, before[1], strict=True))
-        ratio = _ratio(change, before[0])
-        remaining = max(
-            abs(d) / (1.0 - q) / scale
-            for d, q, scale in zip(shift, ratios, self.circuit.scales(), strict=True)
-        )
-        left = abs(change) / (1.0 - ratio)
-        if left < _SETTLED * rates.i2 + 1e-9 and remaining < 0.002:
-            self._hold(rates, demand())
-            return 0.0, rates
-        return self._jump(spare_s, rates, ratios, shift)
+    def _close_cycle(self, spare_s: float) -> tuple[int, Rates]:
+        """A cycle is complete: hold, jump (how many cycles, and their mean rates) or go on."""
+        rates, approach = merge(self._parts), self._approach
+        self._parts = []
+        approach.add(rates, self.circuit.states(), self._cycle_drift(rates))
+        left = approach.left((max(rates.i2, 1e-9), *self.circuit.scales()))
+        if left is None:
+            return 0, rates
+        if left[0] < _LEFT and max(left[1:]) < _STATE_LEFT and self.circuit.is_dc_small(rates):
+            self._hold(rates)
+            return 0, rates
+        return self._jump(spare_s, rates, left)
 
-    def _hold(self, rates: Rates, demand: float) -> None:
-        old = getattr(self, "_old", None)
-        self._slope = None
-        if old is not None and abs(old[1] - demand) > 0.004 * max(demand, 1e-3):
-            self._slope = old
-        self._old = None
-        self.held, self.held_demand, self._demand = rates, demand, demand
-        self._held_blocks = 0.0
+    def _cycle_drift(self, rates: Rates) -> float:
+        """Relative change of the load itself since the cycle before."""
+        last = self._demand
+        self._demand = (rates, self._demand_w(rates))
+        return self._demand_w(last[0]) / max(last[1], 1e-6) - 1.0 if last is not None else 0.0
 
-    def _jump(
-        self, spare_s: float, rates: Rates, ratios: tuple[float, ...], shift: tuple[float, ...]
-    ) -> tuple[float, Rates]:
-        cycle_s = CYCLE_BLOCKS * self.circuit.block_s
-        spare = int(spare_s / cycle_s + 1e-6)
-        count = min(spare, 8)
-        if count < 1 or min(ratios) < 0.0:
-            return 0.0, rates
-        self.circuit.project(
-            tuple(d * q * (1.0 - q**count) / (1.0 - q) for d, q in zip(shift, ratios, strict=True))
-        )
-        assert self._change is not None and self._last is not None
-        self._last = None
-        self._change = None
-        return count * cycle_s, rates
+    def _hold(self, rates: Rates) -> None:
+        before, drift = self._renewed or (None, 0.0)
+        if abs(drift) < 0.002:
+            before = None
+        self._held = _Held(rates, self._demand_w(rates), before, drift)
+        self._renewed = None
+
+    def _jump(self, spare_s: float, rates: Rates, left: tuple[float, ...]) -> tuple[int, Rates]:
+        """Carry the geometric approach on for several cycles at once, at most seven tenths of the way."""
+        approach = self._approach
+        assert approach.ratios is not None
+        count = int(spare_s / (CYCLE_BLOCKS * self.circuit.block_s) + 1e-6)
+        for part, ratio in zip(left[1:], approach.ratios[1:], strict=True):
+            if part > 0.001:
+                count = min(count, int(math.log(0.3) / math.log(ratio)) if ratio > 0.0 else 0)
+        if count < 1:
+            return 0, rates
+        further = approach.further(count)
+        half_way = approach.further((count + 1) // 2)
+        self.circuit.project(further[1:])
+        approach.forget()
+        return count, replace(rates, i2=max(0.0, rates.i2 + half_way[0]))
 
 
 def _ratio(now: float, before: float) -> float:
@@ -170,16 +289,3 @@ def _ratio(now: float, before: float) -> float:
     if before == 0.0:
         return 0.0
     return min(0.98, max(0.0, now / before))
-
-
-def _merge(parts: list[tuple[int, Rates]]) -> Rates:
-    """Rates over consecutive parts, weighted by their blocks."""
-    merged, total = parts[0][1], parts[0][0]
-    for blocks, rates in parts[1:]:
-        total += blocks
-        peak = merged.peak_a if abs(merged.peak_a) >= abs(rates.peak_a) else rates.peak_a
-        mixed = merged.toward(rates, blocks / total)
-        merged = Rates(
-            mixed.i2, mixed.i_dc, mixed.i_abs, mixed.v2, mixed.power_w, mixed.plus_v, mixed.minus_v, peak
-        )
-    return merged

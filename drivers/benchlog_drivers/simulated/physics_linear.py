@@ -7,6 +7,7 @@ reservoirs. What hangs on the rails is asked for once per block of 16 steps. Whi
 fault that makes them differ) one winding stands for both.
 """
 
+import copy
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -14,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from benchlog_drivers.simulated.lamp import Filament
 from benchlog_drivers.simulated.physics_trace import Rates, measure_stretch
 from benchlog_drivers.simulated.transformer import TransformerValues
 from benchlog_drivers.simulated.unit_params import THERMAL_V, Diode, Rails, SourceImpedance
@@ -64,7 +66,13 @@ class LinearSupply:
     """The waveform of one linear supply; moved on block by block."""
 
     def __init__(
-        self, values: TransformerValues, diode: Diode, rails: Rails, source: SourceImpedance, hertz: float
+        self,
+        values: TransformerValues,
+        diode: Diode,
+        rails: Rails,
+        source: SourceImpedance,
+        hertz: float,
+        lamp: Filament | None = None,
     ) -> None:
         """Everything discharged, no remanence, source off, at phase zero."""
         self.source = source
@@ -72,8 +80,8 @@ class LinearSupply:
         self.rails = rails
         self.step_s = 1.0 / (hertz * STEPS)
         self.block_s = BLOCK * self.step_s
-        self.series_ohm = 0.0
-        """In front of the inlet besides the source: the lamp."""
+        self.lamp = lamp
+        """In series ahead of the inlet."""
         self.inside_ohm = 0.0
         """Behind the inlet in the primary: soft start."""
         self.branch_siemens = 0.0
@@ -95,6 +103,8 @@ class LinearSupply:
         """Drawn from each rail, positive; set before each block."""
         self.bridge_siemens = self.bridge_v = 0.0
         """From rail to rail: (plus − minus − bridge_v)·bridge_siemens where that is above zero."""
+        self.least_scale_v = 0.5
+        """Rails below this count as nothing when their approach is judged."""
         self.last_trace = np.zeros(1)
         """Primary current in A at the step ends of the last run, its start first."""
         self.last_inlet_v = np.zeros(0)
@@ -106,6 +116,12 @@ class LinearSupply:
         self.values = values
         self._table = values.magnetising.table()
 
+    def twin(self) -> "LinearSupply":
+        """A copy with states of its own."""
+        twin = copy.copy(self)
+        twin.lamp = copy.copy(self.lamp)
+        return twin
+
     def switch_off(self) -> None:
         """The source's contact opens: currents stop, the core keeps its remanence."""
         iron = self.values.magnetising
@@ -115,20 +131,19 @@ class LinearSupply:
         self.winding_a = (0.0, 0.0)
 
     # --- waveform -----------------------------------------------------------------------------------------
-    def run(self, blocks: int, before_block: Callable[[float], None]) -> Rates:
+    def run(self, blocks: int, before_block: Callable[["LinearSupply"], None]) -> Rates:
         """Move on by ``blocks`` blocks and return what flowed.
 
-        ``before_block(square_a2)`` is called ahead of each block with the mean square of the current in the
-        one before; it may set loads and resistances.
+        ``before_block(supply)`` is called ahead of each block to set what hangs on the rails.
         """
-        trace = [self.primary_a]
-        series: list[float] = []
-        start, plus, minus, square = self.phase, 0.0, 0.0, self.primary_a**2
+        trace, series = [self.primary_a], []
+        start, plus, minus = self.phase, 0.0, 0.0
         for _ in range(blocks):
-            before_block(square)
-            series.append(self.source.ohm + self.series_ohm)
+            before_block(self)
+            series.append(self.series_ohm())
             self._block(trace)
-            square = sum([i * i for i in trace[-BLOCK:]]) / BLOCK
+            if self.lamp is not None:
+                self.lamp.advance(self.block_s, sum([i * i for i in trace[-BLOCK:]]) / BLOCK)
             plus += self.plus_v
             minus += self.minus_v
         self.last_trace = np.array(trace)
@@ -136,6 +151,25 @@ class LinearSupply:
         henry = self.source.henry
         self.last_inlet_v = inlet_voltage(self.last_trace, start, self.peak_v, ohms, henry, self.step_s)
         return measure_stretch(self.last_trace, self.last_inlet_v, plus / blocks, minus / blocks)
+
+    def series_ohm(self) -> float:
+        """Source and lamp in Ω."""
+        return self.source.ohm + (self.lamp.ohm() if self.lamp is not None else 0.0)
+
+    def discharge(self, seconds: float, before_block: Callable[["LinearSupply"], None]) -> None:
+        """Source away for ``seconds``: the reservoirs feed what is on them."""
+        farad, left = self.rails.farad, seconds
+        while left > 0.0:
+            before_block(self)
+            across = max(0.0, self.plus_v - self.minus_v - self.bridge_v) * self.bridge_siemens
+            plus_a, minus_a = self.load_plus_a + across, self.load_minus_a + across
+            fastest = max(
+                abs(plus_a) / max(abs(self.plus_v), 0.05), abs(minus_a) / max(abs(self.minus_v), 0.05), 1e-9
+            )
+            step = min(left, 0.2 * farad / fastest)
+            self.plus_v -= plus_a * step / farad
+            self.minus_v += minus_a * step / farad
+            left -= step
 
     def _block(self, trace: list[float]) -> None:
         first, second = self.winding_a
@@ -159,7 +193,7 @@ class LinearSupply:
     def _coefficients(self) -> _Step:
         values, h = self.values, self.step_s
         henry = self.source.henry + values.primary_leak_h
-        ohm = self.source.ohm + self.series_ohm + self.inside_ohm + values.primary_ohm
+        ohm = self.series_ohm() + self.inside_ohm + values.primary_ohm
         half = ohm * h / (2.0 * henry)
         drive = h / henry / (1.0 + half)
         lag = values.secondary_leak_h / h
@@ -222,7 +256,9 @@ class LinearSupply:
             a = k.carry * self.primary_a + k.drive * self.peak_v * s
             v = n * self.branch_v
             ga, qa, side_a = self._first_leg(k, wa, v, plus, minus, wb)
-            gb, qb, side_b = self._leg(k, wb, -v, plus + (esr * wa if self.short_ohm is not None else 0.0), minus)
+            gb, qb, side_b = self._leg(
+                k, wb, -v, plus + (esr * wa if self.short_ohm is not None else 0.0), minus
+            )
             vm = (a - iron - n * (qa - qb)) / (k.shunt + slopes[cell] * h + n * n * (ga + gb))
             wa, wb = qa + n * ga * vm, qb - n * gb * vm
             if wa * side_a < 0.0:
@@ -272,30 +308,43 @@ class LinearSupply:
 
     def scales(self) -> tuple[float, ...]:
         """What counts as a whole change of each of the states; the flux offset is left to ``dc_tau_s``."""
-        rail = max(self.plus_v, -self.minus_v, 0.5)
+        rail = max(self.plus_v, -self.minus_v, self.least_scale_v)
         return rail, rail, math.inf
 
     def project(self, changes: tuple[float, ...]) -> None:
         """Add to the states; the primary current follows the flux."""
-        alike = self.plus_v == -self.minus_v
-        self.plus_v += changes[0]
-        self.minus_v += changes[1]
-        if alike:
-            self.minus_v = -self.plus_v
+        self.move_rails(changes[0], changes[1])
         self.flux_vs += changes[2]
         self.primary_a += changes[2] / self.values.magnetising.main_h
 
-    def dc_tau_s(self) -> float:
-        """Time constant in s with which a flux offset dies away in the unsaturated core."""
-        ohm = self.source.ohm + self.series_ohm + self.inside_ohm + self.values.primary_ohm
+    def move_rails(self, plus_v: float, minus_v: float) -> None:
+        """Add to the reservoirs (V); alike rails stay alike to the last digit."""
+        alike = self.plus_v == -self.minus_v
+        self.plus_v += plus_v
+        self.minus_v = -self.plus_v if alike else self.minus_v + minus_v
+
+    def retune(self, factor: float) -> None:
+        """The source's amplitude changed slowly by ``factor``; the flux has followed."""
+        self.peak_v *= factor
+        self.flux_vs *= factor
+
+    def dc_tau_s(self, rates: Rates) -> float:
+        """Time constant in s with which a flux offset dies away in the unsaturated core; infinite beyond."""
+        if not self._is_unsaturated(rates):
+            return math.inf
+        ohm = self.series_ohm() + self.inside_ohm + self.values.primary_ohm
         return self.values.magnetising.main_h / ohm
 
-    def dc_changes(self, dc_a: float) -> tuple[float, ...]:
-        """Change of the states when the primary's DC changes by ``dc_a`` (A)."""
-        return 0.0, 0.0, dc_a * self.values.magnetising.main_h
+    def move_dc(self, dc_a: float) -> None:
+        """The flux offset has changed by what ``dc_a`` (A) of primary current magnetise."""
+        self.flux_vs += dc_a * self.values.magnetising.main_h
+        self.primary_a += dc_a
 
     def is_dc_small(self, rates: Rates) -> bool:
-        """Whether the flux offset dies away without changing anything else worth a percent."""
+        """Whether a flux offset may die away by itself without changing anything else worth a percent."""
+        return self._is_unsaturated(rates) or rates.i_dc**2 < 0.01 * rates.i2
+
+    def _is_unsaturated(self, rates: Rates) -> bool:
         iron = self.values.magnetising
         swing = self.peak_v * self.step_s * STEPS / (2.0 * math.pi) + abs(rates.i_dc) * iron.main_h
-        return swing < 0.85 * iron.design_vs or rates.i_dc**2 < 0.01 * rates.i2
+        return swing < 0.85 * iron.design_vs

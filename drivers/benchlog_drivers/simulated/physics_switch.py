@@ -1,62 +1,125 @@
-"""A switch-mode supply at waveform level: X-capacitor, filter, thermistor, bridge, bulk, start and stop.
+"""A switch-mode supply at waveform level: X-capacitor, filter, thermistor, bridge, bulk, converter.
 
-Same steps and blocks as the linear supply. One state current through source, filter and thermistor; the
-bridge conducts while the line exceeds the bulk by two junctions. Once the bulk passes ``start_v`` the
-converter draws constant power until it falls below ``stop_v``.
+Same steps and blocks as the linear supply. One state current runs through source, filter and thermistor; the
+bridge conducts while the line exceeds the bulk by two junctions. Once the bulk passes ``start_v`` the converter
+brings up its rails and draws what they deliver, divided by its efficiency, at any bulk voltage (constant power)
+until the bulk falls below ``stop_v``. Overloaded, it shuts down and tries again.
 """
 
+import copy
 import math
 from collections.abc import Callable
 
 import numpy as np
-import numpy.typing as npt
 
-from benchlog_drivers.simulated.physics_linear import BLOCK, LEAST_A, STEPS
+from benchlog_drivers.simulated.lamp import Filament
+from benchlog_drivers.simulated.physics_linear import BLOCK, LEAST_A, SINE, STEPS, inlet_voltage
 from benchlog_drivers.simulated.physics_trace import Rates, measure_stretch
 from benchlog_drivers.simulated.unit_params import THERMAL_V, SourceImpedance, SwitchMode
 
-_SINE = [math.sin(2.0 * math.pi * (step + 0.5) / STEPS) for step in range(STEPS)]
-_ENDS = np.array([math.sin(2.0 * math.pi * step / STEPS) for step in range(2 * STEPS + 1)])
-_SINES = np.array(_SINE + _SINE)
+_ENDS = np.array([math.sin(2.0 * math.pi * step / STEPS) for step in range(STEPS)])
+_COSINES = np.array([math.cos(2.0 * math.pi * step / STEPS) for step in range(STEPS)])
+RAMP_S = 0.08
+"""Time in which the converter brings its rails up."""
+RETRY_S = 0.45
+"""Pause after an overload."""
+
+
+class Converter:
+    """The converter behind the bulk: running or not, its rails, its overload trip."""
+
+    def __init__(self, values: SwitchMode) -> None:
+        """Off, rails empty."""
+        self.values = values
+        self.running = False
+        self.rail_v = 0.0
+        self.pause_s = 0.0
+        self.rail_a = 0.0
+        """Drawn from each rail at present, in A; set before each block."""
+
+    def advance(self, seconds: float, bulk_v: float) -> float:
+        """Move on by ``seconds`` at this bulk voltage (V); the power drawn from the bulk in W."""
+        values = self.values
+        self.pause_s = max(0.0, self.pause_s - seconds)
+        if bulk_v < values.stop_v or self.pause_s > 0.0:
+            self.running = False
+        elif bulk_v > values.start_v:
+            self.running = True
+        if not self.running:
+            self.rail_v = max(0.0, self.rail_v - self.rail_a * seconds / values.rail_farad)
+            return 0.0
+        risen = min(values.rail_v, self.rail_v + values.rail_v * seconds / RAMP_S)
+        charging = values.rail_farad * (risen - self.rail_v) / seconds
+        watts = 2.0 * risen * (self.rail_a + charging)
+        if watts > values.limit_w + 2.0 * risen * charging:
+            self.pause_s = RETRY_S
+        self.rail_v = risen
+        return values.standby_w + watts / values.efficiency
 
 
 class SwitchModeSupply:
     """The waveform of one switch-mode supply; moved on block by block."""
 
-    def __init__(self, values: SwitchMode, source: SourceImpedance, hertz: float) -> None:
+    def __init__(
+        self, values: SwitchMode, source: SourceImpedance, hertz: float, lamp: Filament | None = None
+    ) -> None:
         """Bulk discharged, thermistor cold, source off, at phase zero."""
         self.values = values
         self.source = source
+        self.lamp = lamp
         self.hertz = hertz
         self.step_s = 1.0 / (hertz * STEPS)
         self.block_s = BLOCK * self.step_s
-        self.series_ohm = 0.0
         self.inside_ohm = 0.0
+        """Behind the inlet: a stuck soft start."""
         self.short_ohm: float | None = None
-        """Set when a bridge diode is shorted: the line's negative half then meets a short."""
+        """Resistance of a shorted bridge diode: the line's negative half then meets a short."""
+        self.leak_a = 0.0
+        """Into a leaky bulk capacitor; set before each block."""
         self.phase = 0
         self.peak_v = 0.0
         self.line_a = 0.0
         self.bulk_v = 0.0
-        self.running = False
-        self.load_w = 0.0
-        """Power drawn while running; set before each block."""
-        self.leak_a = 0.0
         self.thermistor_k = 298.0
+        self.converter = Converter(values)
+        self.last_trace = np.zeros(1)
+        self.last_inlet_v = np.zeros(0)
 
     @property
     def plus_v(self) -> float:
-        """The bulk capacitor in V."""
-        return self.bulk_v
+        """The converter's plus rail in V."""
+        return self.converter.rail_v
 
     @property
     def minus_v(self) -> float:
-        """There is one rail on the mains side."""
-        return 0.0
+        """The converter's minus rail in V, below zero."""
+        return -self.converter.rail_v
+
+    def twin(self) -> "SwitchModeSupply":
+        """A copy with states of its own."""
+        twin = copy.copy(self)
+        twin.lamp, twin.converter = copy.copy(self.lamp), copy.copy(self.converter)
+        return twin
 
     def switch_off(self) -> None:
         """The source's contact opens."""
         self.line_a = 0.0
+
+    def discharge(self, seconds: float, before_block: Callable[["SwitchModeSupply"], None]) -> None:
+        """Source away for ``seconds``: the bulk feeds what is on it."""
+        left = seconds
+        while left > 0.0:
+            step = min(left, 0.02)
+            before_block(self)
+            drawn = self._bulk_a(self.converter.advance(step, self.bulk_v))
+            self.bulk_v = max(0.0, self.bulk_v - drawn * step / self.values.bulk_farad)
+            left -= step
+        cooling = self.values.thermistor_k_per_w * self.values.thermistor_j_per_k
+        self.thermistor_k = 298.0 + (self.thermistor_k - 298.0) * math.exp(-seconds / cooling)
+
+    def series_ohm(self) -> float:
+        """Source and lamp in Ω."""
+        return self.source.ohm + (self.lamp.ohm() if self.lamp is not None else 0.0)
 
     def thermistor_ohm(self) -> float:
         """Inrush thermistor in Ω at its present temperature (B law)."""
@@ -65,97 +128,98 @@ class SwitchModeSupply:
             values.thermistor_b_k * (1.0 / self.thermistor_k - 1.0 / 298.0)
         )
 
-    def run(self, blocks: int, before_block: Callable[[float], None]) -> Rates:
-        """Move on by ``blocks`` blocks and return what flowed; see the linear supply."""
-        trace = [self.line_a]
-        series: list[float] = []
-        start, bulk, square = self.phase, 0.0, self.line_a**2
+    # --- waveform -------------------------------------------------------------------------------------------
+    def run(self, blocks: int, before_block: Callable[["SwitchModeSupply"], None]) -> Rates:
+        """Move on by ``blocks`` blocks and return what flowed; ``before_block`` sets what is drawn."""
+        trace, series = [self.line_a], []
+        start, rails = self.phase, 0.0
         for _ in range(blocks):
-            before_block(square)
-            series.append(self.series_ohm)
+            before_block(self)
+            series.append(self.series_ohm())
             self._steps(trace)
-            square = sum(i * i for i in trace[-BLOCK:]) / BLOCK
-            self._warm_thermistor(square)
-            bulk += self.bulk_v
-        line = np.array(trace)
-        indices = start + np.arange(len(trace))
-        ends = self.peak_v * _ENDS[indices % STEPS]
-        x_siemens = 2.0 * math.pi * self.hertz * self.values.x_farad
-        quarter = self.peak_v * _ENDS[(indices + STEPS // 4) % STEPS]
-        currents = line + ends / self.values.x_bleeder_ohm + x_siemens * quarter
+            self._warm(sum([i * i for i in trace[-BLOCK:]]) / BLOCK)
+            rails += self.converter.rail_v
+        currents = np.array(trace) + self._filter_current(start, len(trace))
+        ohms = np.repeat(np.array(series), BLOCK)
         self.last_trace = currents
-        self.last_inlet_v = self._inlet_v(currents, start, np.repeat(np.array(series), BLOCK))
-        return measure_stretch(currents, self.last_inlet_v, bulk / blocks, 0.0)
+        self.last_inlet_v = inlet_voltage(currents, start, self.peak_v, ohms, self.source.henry, self.step_s)
+        return measure_stretch(currents, self.last_inlet_v, rails / blocks, -rails / blocks)
 
-    def _inlet_v(
-        self, currents: npt.NDArray[np.float64], start: int, series: npt.NDArray[np.float64]
-    ) -> npt.NDArray[np.float64]:
-        count = len(currents) - 1
+    def _filter_current(self, start: int, count: int) -> "np.ndarray[tuple[int], np.dtype[np.float64]]":
+        """Into the X-capacitor and its bleeder, in A."""
         indices = (start + np.arange(count)) % STEPS
-        drop = (self.source.ohm + series) * 0.5 * (currents[:-1] + currents[1:])
-        return np.asarray(
-            self.peak_v * _SINES[indices] - drop - self.source.henry / self.step_s * np.diff(currents)
-        )
+        siemens = 2.0 * math.pi * self.hertz * self.values.x_farad
+        return self.peak_v * (_ENDS[indices] / self.values.x_bleeder_ohm + siemens * _COSINES[indices])
 
-    def _warm_thermistor(self, square_a2: float) -> None:
+    def _warm(self, square_a2: float) -> None:
         values = self.values
-        heating = square_a2 * self.thermistor_ohm() - (self.thermistor_k - 298.0) / values.thermistor_k_per_w
+        cooling = (self.thermistor_k - 298.0) / values.thermistor_k_per_w
+        heating = square_a2 * self.thermistor_ohm() - cooling
         self.thermistor_k += heating * self.block_s / values.thermistor_j_per_k
+        if self.lamp is not None:
+            self.lamp.advance(self.block_s, square_a2)
 
-    def _converter_a(self) -> float:
-        """Current out of the bulk in A; starts and stops the converter."""
-        values, bulk = self.values, self.bulk_v
-        if bulk > values.start_v:
-            self.running = True
-        elif bulk < values.stop_v:
-            self.running = False
-        drawn = self.load_w / max(bulk, 30.0) if self.running else 0.0
-        return drawn + bulk / values.start_up_ohm + self.leak_a
+    def _bulk_a(self, converter_w: float) -> float:
+        """Current out of the bulk in A."""
+        return converter_w / max(self.bulk_v, 30.0) + self.bulk_v / self.values.start_up_ohm + self.leak_a
 
     def _steps(self, trace: list[float]) -> None:
         """One block, the hot loop: appends the line current after each step to ``trace``."""
-        log = math.log
-        values, h = self.values, self.step_s
-        lh = (self.source.henry + values.filter_h) / h
+        log, values, h = math.log, self.values, self.step_s
+        lag = (self.source.henry + values.filter_h) / h
         nvt = 2.0 * values.diode.emission * THERMAL_V
-        fixed = (
-            self.source.ohm + self.series_ohm + self.inside_ohm + values.filter_ohm + self.thermistor_ohm()
-        )
-        leg = fixed + lh + 2.0 * values.diode.series_ohm + values.bulk_esr_ohm
+        fixed = self.series_ohm() + self.inside_ohm + values.filter_ohm + self.thermistor_ohm()
+        leg = fixed + lag + 2.0 * values.diode.series_ohm + values.bulk_esr_ohm
         inverse = 1.0 / values.diode.saturation_a
-        on_v = nvt * log(LEAST_A * inverse)
-        charge = h / values.bulk_farad
-        i, bulk, drawn = self.line_a, self.bulk_v, self._converter_a()
-        start = self.phase
-        for s in _SINE[start : start + BLOCK]:
+        on_v, charge = nvt * log(LEAST_A * inverse), h / values.bulk_farad
+        i, bulk, short = self.line_a, self.bulk_v, self.short_ohm
+        drawn = self._bulk_a(self.converter.advance(self.block_s, bulk))
+        for s in SINE[self.phase : self.phase + BLOCK]:
             v = self.peak_v * s
-            sign = 1.0 if i > 0.0 or (i == 0.0 and v > 0.0) else -1.0
-            size, push = i * sign, v * sign
-            if self.short_ohm is not None and sign < 0.0:
-                size = (lh * size + push) / (fixed + lh + self.short_ohm + values.diode.series_ohm)
-                i = -size if size > 0.0 else 0.0
-                bulk -= charge * drawn
+            side = 1.0 if i > 0.0 or (i == 0.0 and v > 0.0) else -1.0
+            size, push = i * side, v * side
+            bulk -= charge * drawn
+            if short is not None and side < 0.0:
+                size = max(0.0, (lag * size + push - 0.5 * nvt * 18.0) / (fixed + lag + short))
             elif size > 0.0 or push > bulk + on_v:
                 near = size if size > LEAST_A else LEAST_A
-                size = (lh * size + push - bulk - nvt * (log(near * inverse) - 1.0)) / (leg + nvt / near)
-                if size < 0.0:
-                    size = 0.0
-                i = sign * size
-                bulk += charge * (size - drawn)
-            else:
-                bulk -= charge * drawn
+                junctions = nvt * (log(near * inverse) - 1.0)
+                size = max(0.0, (lag * size + push - bulk - junctions) / (leg + nvt / near))
+                bulk += charge * size
+            i = side * size
             trace.append(i)
         self.line_a, self.bulk_v = i, max(0.0, bulk)
-        self.phase = (start + BLOCK) % STEPS
+        self.phase = (self.phase + BLOCK) % STEPS
 
+    # --- slow electrical states -----------------------------------------------------------------------------
     def states(self) -> tuple[float, ...]:
-        """Slow electrical state: the bulk capacitor (V)."""
-        return (self.bulk_v,)
-
-    def project(self, changes: tuple[float, ...]) -> None:
-        """Add to the bulk voltage."""
-        self.bulk_v += changes[0]
+        """Bulk (V), the converter's rails (V), and whether it runs, as a large number."""
+        return self.bulk_v, self.converter.rail_v, 1e3 if self.converter.running else 0.0
 
     def scales(self) -> tuple[float, ...]:
-        """A large change of the bulk voltage."""
-        return (max(self.bulk_v, 1.0),)
+        """What counts as a whole change of each of the states."""
+        return max(self.bulk_v, 1.0), max(self.values.rail_v, 1.0), 1.0
+
+    def project(self, changes: tuple[float, ...]) -> None:
+        """Add to bulk and rails; running or not is never projected."""
+        self.bulk_v = max(0.0, self.bulk_v + changes[0])
+        self.converter.rail_v = min(self.values.rail_v, max(0.0, self.converter.rail_v + changes[1]))
+
+    def retune(self, factor: float) -> None:
+        """The source's amplitude changed slowly by ``factor``; the bulk has followed."""
+        self.peak_v *= factor
+        self.bulk_v *= factor
+
+    def move_rails(self, plus_v: float, minus_v: float) -> None:
+        """Held rates have drifted; the converter holds its rails."""
+
+    def dc_tau_s(self, rates: Rates) -> float:
+        """A DC in the line stays."""
+        return math.inf
+
+    def move_dc(self, dc_a: float) -> None:
+        """There is no flux to move."""
+
+    def is_dc_small(self, rates: Rates) -> bool:
+        """A DC in the line changes nothing with time."""
+        return True

@@ -92,6 +92,8 @@ def draw_unit(
     rails = _draw_rails(dice, size, rail_v)
     heater_w = valves.heaters.rated_w if valves else 0.0
     dc_w = size.idle_w - mains_v**2 / transformer.core_loss_ohm - heater_w
+    if supply is Supply.SWITCH_MODE:
+        dc_w = 0.8 * 0.88 * size.idle_w
     front = _draw_front_end(dice, amplifier, rails, size, dc_w)
     plate = _draw_plate(dice, size, mains_v, plate_va)
     unit = Unit(
@@ -122,7 +124,7 @@ def draw_unit(
         faults=draw_faults(dice, amplifier, size.va, mains_v, rails, front),
         fuse=mains_fuse,
         valves=valves,
-        switch_mode=_draw_switch_mode(dice, size, mains_v) if supply is Supply.SWITCH_MODE else None,
+        switch_mode=_draw_switch_mode(dice, size, rails, mains_v) if supply is Supply.SWITCH_MODE else None,
         start_flux=float(dice.choice([-1.0, 1.0])) * transformer.magnetising.remanence,
     )
     return params, Unit(**{name: getattr(unit, name) for name in unit.__struct_fields__} | {"fuse": fuse})
@@ -182,10 +184,12 @@ def _draw_valves(dice: np.random.Generator, size: _Size, mains_v: float) -> Valv
     cold = 1.0 / dice.uniform(5.0, 7.0)
     warm_s = dice.uniform(6.0, 12.0)
     heaters = FilamentValues(mains_v, watts, cold, 293.0 / 1100.0, warm_s * 1.1)
-    return ValveSet(heaters, dice.uniform(4.0, 15.0), dice.uniform(0.80, 0.88), bool(dice.random() < 0.4))
+    with_valve = dice.random() < 0.4
+    ohm = 12.0 / max(0.02, size.idle_w / 600.0) * dice.uniform(0.7, 1.4) if with_valve else 0.0
+    return ValveSet(heaters, dice.uniform(4.0, 15.0), dice.uniform(0.80, 0.88), ohm)
 
 
-def _draw_switch_mode(dice: np.random.Generator, size: _Size, mains_v: float) -> SwitchMode:
+def _draw_switch_mode(dice: np.random.Generator, size: _Size, rails: Rails, mains_v: float) -> SwitchMode:
     """Universal input, or at 230 V half of them for that range alone; bulk 1.5-3 µF per plate W at 120 V."""
     universal = mains_v < 180.0 or bool(dice.random() < 0.5)
     start_ac = dice.uniform(75.0, 90.0) * (1.0 if universal else 2.0)
@@ -209,7 +213,11 @@ def _draw_switch_mode(dice: np.random.Generator, size: _Size, mains_v: float) ->
         start_up_ohm=220e3,
         start_v=start_ac * math.sqrt(2.0),
         stop_v=stop_ac * math.sqrt(2.0),
-        idle_w=size.idle_w,
+        rail_v=rails.nominal_v,
+        rail_farad=rails.farad * 0.2,
+        standby_w=0.2 * size.idle_w,
+        efficiency=0.88,
+        limit_w=1.5 * size.output_w + size.idle_w,
     )
 
 

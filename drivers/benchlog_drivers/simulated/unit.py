@@ -1,12 +1,13 @@
 """One energised unit behind one source: the physical model that the simulated meters read.
 
-Time moves only by ``advance``; every figure is true for exactly the interval moved, and knows nothing of any
-meter. The inside: a supply at waveform level (``physics_linear``, ``physics_switch``), followed through time
-(``physics_follow``), the amplifier on its rails (``physics_load``), fuse and lamp.
+Time moves only by ``advance``; every figure is true for exactly the interval moved and knows nothing of any
+meter. Inside: a supply at waveform level (``physics_linear``, ``physics_switch``), followed through time
+(``physics_follow``), the amplifier on its rails (``physics_load``), the mains fuse and a series lamp.
 """
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -14,18 +15,25 @@ from benchlog.model.unit import Supply
 from benchlog.model.wave import Waveform
 from benchlog_drivers.simulated.faults import Fault, check_fault
 from benchlog_drivers.simulated.lamp import Filament, series_lamp
-from benchlog_drivers.simulated.physics_follow import Follower
+from benchlog_drivers.simulated.physics_follow import BIG_CHANGE, Follower
 from benchlog_drivers.simulated.physics_linear import BLOCK, STEPS, LinearSupply
-from benchlog_drivers.simulated.physics_load import AmplifierLoad, RailLoad
+from benchlog_drivers.simulated.physics_load import AmplifierLoad
 from benchlog_drivers.simulated.physics_switch import SwitchModeSupply
-from benchlog_drivers.simulated.physics_trace import DEAD, Rates
+from benchlog_drivers.simulated.physics_trace import NOTHING, Rates, merge
 from benchlog_drivers.simulated.unit_fuse import FuseWire
 from benchlog_drivers.simulated.unit_params import SourceImpedance, UnitParams, variable_transformer
+
+RELAY_S = 0.15
+"""Delay of a soft-start relay, in s."""
+RELAY_IN, RELAY_OUT = 0.78, 0.5
+"""Fractions of nominal mains at which a soft-start relay pulls in and drops out (common practice)."""
+SHORTED_DIODE_OHM = 0.02
+_LONGEST_S = 0.25
 
 
 @dataclass(frozen=True, slots=True)
 class Aperture:
-    """True figures over exactly the interval that was advanced (A, V, W, °C; r.m.s. unless said)."""
+    """True figures over exactly the interval that was advanced (A, V, W, °C; r.m.s. and means over it)."""
 
     seconds: float
     current_rms_a: float
@@ -40,33 +48,19 @@ class Aperture:
     """At the unit's inlet, behind source impedance and lamp."""
     power_w: float
     rail_plus_v: float
-    """Mean, behind the rail fuse: what a probe in the amplifier sees."""
+    """Behind the rail fuse: what a probe in the amplifier sees."""
     rail_minus_v: float
     reservoir_plus_v: float
-    """Mean, at the reservoir's own terminals."""
+    """At the reservoir's own terminals."""
     reservoir_minus_v: float
     output_dc_v: float
     """At the amplifier side of any loudspeaker relay, nothing connected."""
     heatsink_c: float
     bias_a: float
+    bias_ratio: float
+    """Bias by heat and fault, of what it should be cold."""
     destroyed: bool
     fuse_open: bool
-
-
-class _Tally:
-    """Sums rates over the pieces of an aperture."""
-
-    def __init__(self) -> None:
-        self.seconds = 0.0
-        self.mean = DEAD
-
-    def add(self, seconds: float, rates: Rates) -> None:
-        self.seconds += seconds
-        peak = rates.peak_a if abs(rates.peak_a) > abs(self.mean.peak_a) else self.mean.peak_a
-        mixed = self.mean.toward(rates, seconds / self.seconds)
-        self.mean = Rates(
-            mixed.i2, mixed.i_dc, mixed.i_abs, mixed.v2, mixed.power_w, mixed.plus_v, mixed.minus_v, peak
-        )
 
 
 class SimulatedUnit:
@@ -83,265 +77,253 @@ class SimulatedUnit:
         """Cold, discharged and off.
 
         ``fault`` begins ``fault_at_s`` seconds after power was first applied. ``lamp_w`` puts a lamp of that
-        many watts in series ahead of the inlet. ``UsageError`` where the unit can't have the fault.
+        many watts in series ahead of the inlet; ``source`` is a usual variable transformer where not given.
+        ``UsageError`` where the unit can't have the fault.
         """
         check_fault(params.amplifier, params.supply, fault)
         self.params = params
         self.fault = fault
         self.fault_at_s = fault_at_s
-        self.lamp = Filament(series_lamp(lamp_w, params.mains_v)) if lamp_w else None
         self.load = AmplifierLoad(params, fault)
         self.fuse = FuseWire(params.fuse)
+        self.fuse_open = False
         self.powered_s = 0.0
         """Since power was first applied."""
         self.source_v = 0.0
         self.source_on = False
-        self.fuse_open = False
+        lamp = Filament(series_lamp(lamp_w, params.mains_v)) if lamp_w else None
+        impedance = source or variable_transformer(params.mains_v)
+        self.supply: LinearSupply | SwitchModeSupply = make_supply(params, impedance, lamp)
+        self.follower: Follower[Any] = Follower(self.supply, self._load_supply, self._demand_w)
         self._dice = np.random.default_rng([params.seed, 77])
-        self._rail_load = RailLoad()
-        self._relay = False
+        self._was_powered = False
+        self._relay_in = False
         self._on_s = 0.0
         self._owed_s = 0.0
-        self._first_on = False
-        impedance = source or variable_transformer(params.mains_v)
-        self.supply: LinearSupply | SwitchModeSupply
-        if params.supply is Supply.SWITCH_MODE:
-            assert params.switch_mode is not None
-            self.supply = SwitchModeSupply(params.switch_mode, impedance, params.mains_hz)
-        else:
-            self.supply = LinearSupply(
-                params.transformer, params.diode, params.rails, impedance, params.mains_hz
-            )
-            flux = params.start_flux * params.transformer.magnetising.design_vs
-            self.supply.flux_vs = self.supply.remanent_vs = flux
-        self.follower = Follower(self.supply, self._before_block)
-        self._last = DEAD
+        self._last = NOTHING
 
-    # --- source -------------------------------------------------------------------------------------------
+    # --- source -----------------------------------------------------------------------------------------
     def set_source(self, volts_rms: float, on: bool, phase_deg: float | None = None) -> None:
-        """Source setting from the present instant on; the phase of a switch-on is drawn unless given."""
-        was_live = self._live()
-        before = self.source_v
+        """No-load volts of the source from the present instant on.
+
+        The phase of a switch-on is drawn from the seed unless given (to 1/16 cycle); a change of voltage
+        keeps the phase.
+        """
+        was_live, before = self._is_live(), self.source_v
         self.source_v, self.source_on = volts_rms, on
-        if on and volts_rms > 0.0:
-            self._first_on = True
-        live = self._live()
+        live = self._is_live()
         if was_live and not live:
             self._disconnect()
         elif live and not was_live:
-            degrees = self._dice.uniform(0.0, 360.0) if phase_deg is None else phase_deg
-            self.supply.phase = int(degrees / 360.0 * STEPS / BLOCK) * BLOCK % STEPS
-            self.supply.peak_v = math.sqrt(2.0) * volts_rms
-            self.follower.wake(6)
+            self._connect(phase_deg)
         elif live and volts_rms != before:
-            self.follower.wake(6 if abs(volts_rms - before) > 0.02 * max(before, volts_rms) else 2)
-            self.supply.peak_v = math.sqrt(2.0) * volts_rms
+            self.follower.change_voltage(math.sqrt(2.0) * volts_rms)
 
-    def _live(self) -> bool:
+    def _is_live(self) -> bool:
         return self.source_on and self.source_v > 0.0 and not self.fuse_open
 
+    def _connect(self, phase_deg: float | None) -> None:
+        self._was_powered = True
+        degrees = self._dice.uniform(0.0, 360.0) if phase_deg is None else phase_deg
+        self.supply.phase = int(degrees / 360.0 * STEPS / BLOCK) * BLOCK % STEPS
+        self.follower.wake(BIG_CHANGE)
+        self.supply.peak_v = math.sqrt(2.0) * self.source_v
+
     def _disconnect(self) -> None:
-        self.follower.wake(6)
+        self.follower.wake(BIG_CHANGE)
         self.supply.switch_off()
         self.supply.peak_v = 0.0
         self._on_s = 0.0
-        self._relay = False
+        self._relay_in = False
 
-    # --- time -----------------------------------------------------------------------------------------------
+    # --- time -------------------------------------------------------------------------------------------
     def advance(self, seconds: float) -> Aperture:
         """Move simulated time on and return the true figures over that interval.
 
-        The grid is 1/16 cycle: what is left below it is owed to the next call.
+        The grid is 1/16 cycle: what is left below half of it is owed to the next call; an interval shorter
+        than that returns the figures of the last one.
         """
-        tally = _Tally()
+        parts: list[tuple[float, Rates]] = []
         owed = self._owed_s + seconds
         while owed > 0.5 * self.supply.block_s:
             elapsed, rates = self._piece(owed)
             owed -= elapsed
-            tally.add(elapsed, rates)
-            self._last = rates
+            parts.append((elapsed, rates))
         self._owed_s = owed
-        if tally.seconds == 0.0:
-            tally.add(self.supply.block_s, self._last)
-        return self._aperture(tally)
+        if not parts:
+            parts.append((self.supply.block_s, self._last))
+        self._last = parts[-1][1]
+        return self._aperture(sum(elapsed for elapsed, _ in parts), merge(parts))
 
     def waveform(self, seconds: float, rate_hz: float) -> Waveform:
-        """True sampled inlet voltage and current over the next ``seconds``, while advancing by them.
+        """True inlet voltage and current over the next ``seconds``, sampled at ``rate_hz``, while advancing.
 
-        Samples between the model's own steps (256 a cycle) are interpolated linearly.
+        Between the model's own steps (256 a cycle) the samples run straight.
         """
         block_s = self.supply.block_s
         blocks = max(1, round((self._owed_s + seconds) / block_s))
-        step_s = block_s / BLOCK
-        wanted = np.arange(round(seconds * rate_hz)) / rate_hz
         currents, volts = [np.zeros(1)], []
-        if self._live():
-            self.follower.wake(6)
+        if self._is_live() and self.follower.held is not None:
+            self.follower.wake(BIG_CHANGE)
         for _ in range(blocks):
-            live = self._live()
-            elapsed, rates = self._piece(block_s)
-            self._last = rates
-            if live:
-                currents.append(self.supply.last_trace[1:])
-                volts.append(self.supply.last_inlet_v)
-            else:
-                currents.append(np.zeros(BLOCK))
-                volts.append(np.zeros(BLOCK))
+            live = self._is_live()
+            _, self._last = self._piece(block_s)
+            currents.append(self.supply.last_trace[1:] if live else np.zeros(BLOCK))
+            volts.append(self.supply.last_inlet_v if live else np.zeros(BLOCK))
         self._owed_s += seconds - blocks * block_s
-        at = np.arange(blocks * BLOCK + 1) * step_s
-        i = np.interp(wanted, at, np.concatenate(currents))
-        v = np.interp(wanted, at[:-1] + 0.5 * step_s, np.concatenate(volts))
+        steps = np.arange(blocks * BLOCK + 1) * (block_s / BLOCK)
+        wanted = np.arange(round(seconds * rate_hz)) / rate_hz
+        i = np.interp(wanted, steps, np.concatenate(currents))
+        v = np.interp(wanted, steps[:-1] + 0.5 * block_s / BLOCK, np.concatenate(volts))
         return Waveform(v, i, rate_hz)
 
     def _piece(self, seconds: float) -> tuple[float, Rates]:
         """Move on by at most ``seconds`` and not past anything that happens by itself."""
-        seconds = min(seconds, 0.25)
-        self._happenings()
-        if self._first_on and self.powered_s < self.fault_at_s:
+        seconds = min(seconds, _LONGEST_S)
+        if self._was_powered and self.powered_s < self.fault_at_s:
             seconds = min(seconds, max(self.fault_at_s - self.powered_s, self.supply.block_s))
-        if self._live():
-            elapsed, rates = self.follower.advance(seconds, self._demand)
+        self._happen()
+        if self._is_live():
+            elapsed, rates = self.follower.advance(seconds)
             self._on_s += elapsed
         else:
-            self._discharge(seconds)
-            v2 = self.source_v**2 if self.source_on else 0.0
-            elapsed, rates = (
-                seconds,
-                Rates(0.0, 0.0, 0.0, v2, 0.0, self.supply.plus_v, self.supply.minus_v, 0.0),
-            )
-        if self._first_on:
+            elapsed, rates = seconds, self._unpowered(seconds)
+        if self._was_powered:
             self.powered_s += elapsed
         self._slow(elapsed, rates)
         return elapsed, rates
 
-    def _happenings(self) -> None:
-        """Fault onset, soft-start relay: what changes the circuit by itself."""
-        if not self.load.fault_on and self._first_on and self.powered_s >= self.fault_at_s - 1e-9:
+    def _unpowered(self, seconds: float) -> Rates:
+        supply: Any = self.supply
+        supply.discharge(seconds, self._load_supply)
+        square_v2 = self.source_v**2 if self.source_on else 0.0
+        return Rates(0.0, 0.0, 0.0, square_v2, 0.0, supply.plus_v, supply.minus_v, 0.0)
+
+    def _happen(self) -> None:
+        """What changes the circuit by itself: the fault's onset, the soft-start relay."""
+        if not self.load.fault_on and self._was_powered and self.powered_s >= self.fault_at_s - 1e-9:
             self.load.fault_on = True
             self._enter_fault()
         share = self.source_v / self.params.mains_v
-        relay = self._on_s > 0.15 and share > (0.5 if self._relay else 0.78)
-        if relay != self._relay:
-            self._relay = relay
-            if self._soft_ohm() != self.supply.inside_ohm:
-                self.follower.wake(6)
-        self.supply.inside_ohm = self._soft_ohm()
-
-    def _soft_ohm(self) -> float:
-        if self.load.fault_on and self.fault is Fault.SOFT_START_STUCK:
-            return self.params.faults.soft_start_ohm
-        return 0.0 if self._relay else self.params.soft_start_ohm
+        self._relay_in = self._on_s > RELAY_S and share > (RELAY_OUT if self._relay_in else RELAY_IN)
+        ohm = 0.0 if self._relay_in else self.params.soft_start_ohm
+        if self.load.has(Fault.SOFT_START_STUCK):
+            ohm = self.params.faults.soft_start_ohm
+        if ohm != self.supply.inside_ohm:
+            if self._is_live():
+                self.follower.wake(BIG_CHANGE)
+            self.supply.inside_ohm = ohm
 
     def _enter_fault(self) -> None:
+        """Faults that change the circuit itself; the others live in the load."""
         if self.fault is Fault.NONE:
             return
         if self.fault is Fault.OPEN_MAINS_FUSE:
             self._open_fuse()
-            return
-        faults, supply = self.params.faults, self.supply
-        if self._live():
-            self.follower.wake(6)
+        elif self._is_live():
+            self.follower.wake(BIG_CHANGE)
         if self.fault is Fault.SHORTED_RECTIFIER:
-            supply.short_ohm = 0.02
-        if isinstance(supply, LinearSupply):
-            if self.fault is Fault.WRONG_VOLTAGE_TAP:
-                supply.set_transformer(self.params.transformer.on_tap(faults.tap_share))
+            self.supply.short_ohm = SHORTED_DIODE_OHM
+        if self.fault is Fault.WRONG_VOLTAGE_TAP and isinstance(self.supply, LinearSupply):
+            self.supply.set_transformer(self.params.transformer.on_tap(self.params.faults.tap_share))
 
     def _open_fuse(self) -> None:
-        if self._live():
+        if self._is_live():
             self._disconnect()
         self.fuse_open = True
 
     def _slow(self, seconds: float, rates: Rates) -> None:
         """Everything slower than a cycle."""
-        self.load.advance(seconds, rates.plus_v, rates.minus_v, math.sqrt(rates.v2) if self._live() else 0.0)
-        if self.lamp is not None and self.follower.held is not None:
-            self.lamp.advance(seconds, rates.i2)
+        inlet_v = math.sqrt(rates.v2) if self._is_live() else 0.0
+        destroyed = self.load.destroyed
+        self.load.advance(seconds, rates.plus_v, rates.minus_v, inlet_v)
+        if self.load.destroyed and not destroyed and self._is_live():
+            self.follower.wake(BIG_CHANGE)
+        if self.supply.lamp is not None and (self.follower.held is not None or not self._is_live()):
+            self.supply.lamp.advance(seconds, rates.i2)
         if self.fuse.advance(seconds, rates.i2):
             self._open_fuse()
-        if self.follower.held is not None:
-            self.follower.drift(self._demand())
 
-    def _before_block(self, square_a2: float) -> None:
-        """Tell the circuit what hangs on it, ahead of each block of waveform."""
-        supply, load = self.supply, self._rail_load
-        if self.lamp is not None:
-            self.lamp.advance(supply.block_s, square_a2)
-            supply.series_ohm = self.lamp.ohm()
+    # --- what the supply feeds --------------------------------------------------------------------------
+    def _load_supply(self, supply: LinearSupply | SwitchModeSupply) -> None:
+        """Hang on a supply what it feeds at its present voltages."""
+        load = self.load.draw(supply.plus_v, supply.minus_v)
         if isinstance(supply, SwitchModeSupply):
-            assert self.params.switch_mode is not None
-            supply.load_w = self.params.switch_mode.idle_w
+            across = max(0.0, supply.plus_v - supply.minus_v - load.bridge_v) * load.bridge_siemens
+            supply.converter.rail_a = 0.5 * (load.plus_a + load.minus_a) + across
             return
-        self.load.draw(supply.plus_v, supply.minus_v, load)
         supply.load_plus_a, supply.load_minus_a = load.plus_a, load.minus_a
         supply.bridge_siemens, supply.bridge_v = load.bridge_siemens, load.bridge_v
         supply.branch_siemens = self._branch_siemens()
+        if self.params.valves is not None:
+            supply.leg_ohm = self._leg_ohm()
+
+    def _leg_ohm(self) -> float:
+        valves = self.params.valves
+        return valves.leg_ohm(self.load.emission()) if valves is not None else 0.0
 
     def _branch_siemens(self) -> float:
+        """Across the magnetising branch: shorted turns, heaters."""
         siemens = 0.0
-        if self.load.fault_on and self.fault is Fault.SHORTED_TURNS:
+        if self.load.has(Fault.SHORTED_TURNS):
             siemens += 1.0 / self.params.faults.turns_ohm
         if self.load.heaters is not None:
             siemens += 1.0 / self.load.heaters.ohm()
         return siemens
 
-    def _demand(self) -> float:
-        """What the supply must deliver at the held voltages in W: the measure of drift."""
-        supply, held = self.supply, self._last
-        if isinstance(supply, SwitchModeSupply):
-            return supply.load_w if supply.running else 0.0
-        load = self._rail_load
-        self.load.draw(held.plus_v, held.minus_v, load)
-        bridge = max(0.0, (held.plus_v - held.minus_v - load.bridge_v) * load.bridge_siemens)
-        watts = held.plus_v * (load.plus_a + bridge) - held.minus_v * (load.minus_a + bridge)
-        watts += held.v2 * self._branch_siemens()
-        if self.lamp is not None:
-            watts += held.i2 * self.lamp.ohm()
+    def _demand_w(self, rates: Rates) -> float:
+        """What the load, as it is by now, would draw at the voltages of ``rates`` (W)."""
+        watts = self.load.draw(rates.plus_v, rates.minus_v).watts(rates.plus_v, rates.minus_v)
+        watts += rates.v2 * self._branch_siemens()
+        if isinstance(self.supply, LinearSupply) and self.supply.leg_ohm > 0.0:
+            watts += self._rectified_w(rates.v2, self._leg_ohm())
+        if self.supply.lamp is not None:
+            watts += rates.i2 * self.supply.lamp.ohm()
+        if isinstance(self.supply, SwitchModeSupply):
+            watts += rates.i2 * self.supply.thermistor_ohm() + 0.01
         return watts
 
-    def _discharge(self, seconds: float) -> None:
-        """Source away: the reservoirs feed what is on them."""
-        supply, left = self.supply, seconds
-        if isinstance(supply, SwitchModeSupply):
-            values = self.params.switch_mode
-            assert values is not None
-            while left > 0.0:
-                step = min(left, 0.01)
-                supply.bulk_v = max(0.0, supply.bulk_v - supply._converter_a() * step / values.bulk_farad)
-                left -= step
-            return
-        load, farad = self._rail_load, self.params.rails.farad
-        while left > 0.0:
-            self.load.draw(supply.plus_v, supply.minus_v, load)
-            across = max(0.0, supply.plus_v - supply.minus_v - load.bridge_v) * load.bridge_siemens
-            plus_a, minus_a = load.plus_a + across, load.minus_a + across
-            fastest = max(
-                abs(plus_a) / max(supply.plus_v, 0.05), abs(minus_a) / max(-supply.minus_v, 0.05), 1e-9
-            )
-            step = min(left, 0.2 * farad / fastest)
-            supply.plus_v -= plus_a * step / farad
-            supply.minus_v += minus_a * step / farad
-            left -= step
+    def _rectified_w(self, square_v2: float, leg_ohm: float) -> float:
+        """What a valve rectifier that warms would let through to a load like this, in W."""
+        params = self.params
+        open_v = 2.0 * params.transformer.ratio * math.sqrt(2.0 * square_v2)
+        return open_v**2 / (2.0 * leg_ohm + 2.0 * params.rails.nominal_v / params.front_end.bias_a)
 
-    def _aperture(self, tally: _Tally) -> Aperture:
-        mean, load = tally.mean, self.load
+    def _aperture(self, seconds: float, mean: Rates) -> Aperture:
+        load = self.load
         rail_plus, rail_minus = load.behind_fuses(mean.plus_v, mean.minus_v)
         return Aperture(
-            tally.seconds,
-            math.sqrt(mean.i2),
-            math.sqrt(max(0.0, mean.i2 - mean.i_dc**2)),
-            mean.i_dc,
-            mean.peak_a,
-            mean.i_abs,
-            math.sqrt(mean.v2),
-            mean.power_w,
-            rail_plus,
-            rail_minus,
-            mean.plus_v,
-            mean.minus_v,
-            load.output_dc_v(mean.plus_v, mean.minus_v),
-            load.heatsink_c,
-            load.bias_a(rail_plus, -rail_minus),
-            load.destroyed,
-            self.fuse_open,
+            seconds=seconds,
+            current_rms_a=math.sqrt(mean.i2),
+            current_ac_rms_a=math.sqrt(max(0.0, mean.i2 - mean.i_dc**2)),
+            current_dc_a=mean.i_dc,
+            current_peak_a=mean.peak_a,
+            current_rectified_mean_a=mean.i_abs,
+            voltage_rms_v=math.sqrt(mean.v2),
+            power_w=mean.power_w,
+            rail_plus_v=rail_plus,
+            rail_minus_v=rail_minus,
+            reservoir_plus_v=mean.plus_v,
+            reservoir_minus_v=mean.minus_v,
+            output_dc_v=load.output_dc_v(mean.plus_v, mean.minus_v),
+            heatsink_c=load.heatsink_c,
+            bias_a=load.bias_a(rail_plus, rail_minus),
+            bias_ratio=load.bias_ratio(),
+            destroyed=load.destroyed,
+            fuse_open=self.fuse_open,
         )
+
+
+def make_supply(
+    params: UnitParams, source: SourceImpedance, lamp: Filament | None = None
+) -> LinearSupply | SwitchModeSupply:
+    """The supply of a unit behind a source, discharged, with the remanence it was left with."""
+    if params.supply is Supply.SWITCH_MODE:
+        if params.switch_mode is None:
+            raise ValueError("a switch-mode unit needs its supply's values")
+        return SwitchModeSupply(params.switch_mode, source, params.mains_hz, lamp)
+    supply = LinearSupply(params.transformer, params.diode, params.rails, source, params.mains_hz, lamp)
+    if params.valves is not None and params.valves.rectifier_ohm > 0.0:
+        supply.least_scale_v = 0.3 * params.rails.nominal_v
+    supply.flux_vs = supply.remanent_vs = params.start_flux * params.transformer.magnetising.design_vs
+    return supply

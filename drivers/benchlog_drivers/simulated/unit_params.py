@@ -82,7 +82,12 @@ class ValveSet:
     cathode_lag_s: float
     onset: float
     """Cathode temperature (of rated) at half emission."""
-    valve_rectifier: bool
+    rectifier_ohm: float
+    """Of a hot valve rectifier, in each leg; zero for silicon."""
+
+    def leg_ohm(self, emission: float) -> float:
+        """Resistance in each leg of the rectifier in Ω at this share of cathode emission."""
+        return min(1e6, self.rectifier_ohm / max(emission, 1e-6)) if self.rectifier_ohm > 0.0 else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +110,14 @@ class SwitchMode:
     start_v: float
     """Bulk voltage at which it starts."""
     stop_v: float
-    idle_w: float
+    rail_v: float
+    """Each of the converter's rails, regulated, in V."""
+    rail_farad: float
+    standby_w: float
+    """The converter's own needs while it runs."""
+    efficiency: float
+    limit_w: float
+    """Rail power at which it shuts down."""
     diode: Diode = Diode(2e-9, 1.8, 0.03)
 
 
