@@ -111,6 +111,11 @@ def mapped(path: Path) -> Iterator[None]:
     """
     try:
         yield
+    except UnicodeDecodeError as error:
+        raise SessionDamaged(
+            f"The session file {path} holds text that is none. Keep it as it is; "
+            "'benchlog recover' reads what is intact from a copy."
+        ) from error
     except (sqlite3.IntegrityError, sqlite3.ProgrammingError):
         raise
     except (sqlite3.Error, OSError) as error:

@@ -184,9 +184,9 @@ class SessionReader:
     def told(self, t0_us: int = EVER[0], t1_us: int = EVER[1]) -> tuple[tuple[int, Told], ...]:
         """All that the limit watch was told from ``t0_us`` to ``t1_us``: instant and event, in that order."""
         events: list[tuple[int, Told]] = []
-        for channel in self.channels():
-            series = self.readings(channel, t0_us, t1_us)
-            events += [(at, ReadingTaken(reading)) for at, reading in self._each(series)]
+        for channel, number in self._numbers().items():
+            rows = self._rows(number, *EVER, f"and t_us + late_us between {int(t0_us)} and {int(t1_us)}")
+            events += [(at, ReadingTaken(reading)) for at, reading in self._each(series_of(channel, rows))]
         for entry in self._entries("kind = 'told' and t_us between ? and ? order by seq", (t0_us, t1_us)):
             if isinstance(entry.payload, RunTold):
                 events.append((entry.t_us, entry.payload.event))
@@ -233,12 +233,12 @@ class SessionReader:
         )
         return {int(row[0]): Setting(*row[1:]) for row in rows}
 
-    def _rows(self, number: int, t0_us: int, t1_us: int) -> Rows:
-        """Packed rows of a channel whose ends lie from ``t0_us`` to ``t1_us``."""
+    def _rows(self, number: int, t0_us: int, t1_us: int, which: str = "") -> Rows:
+        """Packed rows of a channel whose ends lie from ``t0_us`` to ``t1_us``; ``which`` narrows them in SQL."""
         parts: list[bytes] = []
         while True:
             rows = self._ask(
-                f"select {_ROW} from reading where channel = ? and t_us between ? and ?"
+                f"select {_ROW} from reading where channel = ? and t_us between ? and ? {which}"
                 " order by t_us limit ?",
                 (number, t0_us, t1_us, READ_AT_ONCE),
             )
