@@ -118,6 +118,9 @@ def _rail_short(f: Features) -> list[Clue]:
 def _turns(f: Features) -> list[Clue]:
     if _resistive_loads(f) or f.limits.unit.supply is Supply.SWITCH_MODE:
         return []
+    early = [e for e in f.ratios(0.0, 0.2) if e.above and e.ratio > 2.0]
+    if not early and f.power_factor(0.0, 0.5) is None:
+        return []
     clues = (
         _low_current(f, 0.15, 2.0, 1.5)
         + _straight(f, 0.5, 2.0)
