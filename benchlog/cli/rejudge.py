@@ -1,0 +1,132 @@
+"""``benchlog rejudge``: a recorded run judged again from what the limit watch was told."""
+
+import argparse
+from collections.abc import Iterable
+from pathlib import Path
+
+from benchlog.bringup.watch import BringUp
+from benchlog.cli.options import add_json_option
+from benchlog.cli.output import print_json, print_lines
+from benchlog.cli.result import EXIT_OF, RunReport, events_of
+from benchlog.cli.show import steps_as_text
+from benchlog.model.clock import US
+from benchlog.model.errors import SessionDamaged, UsageError
+from benchlog.model.event import Ended, Said, Told
+from benchlog.model.history import RunBegun, RunSaid
+from benchlog.model.run import RunSetup
+from benchlog.model.step import Outcome
+from benchlog.session.reader import Run, SessionReader
+
+TICK_MS = 20.0
+
+
+def add_options(parser: argparse.ArgumentParser, name: str) -> None:
+    """Options of ``rejudge``."""
+    parser.add_argument("file", type=Path, metavar="FILE", help="session with a recorded run")
+    parser.add_argument("--tick-ms", type=float, default=TICK_MS, metavar="MS", help="how often time is fed")
+    add_json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Judge it again and print every event; exit as the run's outcome."""
+    if not 0.1 <= args.tick_ms <= 60_000.0:
+        raise UsageError(f"--tick-ms {args.tick_ms:g} is out of bounds; give 0.1 to 60000.")
+    with SessionReader(args.file, untrusted=True) as reader:
+        recorded = _last_run(reader, args.file)
+        begun = recorded.begun.payload
+        assert isinstance(begun, RunBegun)
+        told = reader.told(recorded.begun.t_us, reader.span_us[1])
+        simulated = reader.simulated
+        differing = _differing(reader, recorded, begun.setup, told, args.tick_ms)
+    watch, said = judge(begun.setup, told, recorded.begun.t_us, recorded.span_us[1], args.tick_ms)
+    report = _report(begun.setup, watch, said, recorded.begun.t_us, simulated, args.file, differing)
+    if args.json:
+        print_json(report)
+    else:
+        lines = [f"{e.t_s:10.3f} s  {e.event}: {e.reason}" for e in report.events]
+        print_lines(
+            [
+                *lines,
+                *steps_as_text(report.steps),
+                *report.warnings,
+                f"{report.outcome.value}: {report.reason}",
+            ]
+        )
+    return EXIT_OF[report.outcome]
+
+
+def _last_run(reader: SessionReader, path: Path) -> Run:
+    runs = reader.runs()
+    if not runs:
+        raise UsageError(f"{path} holds no bring-up. 'benchlog show {path}' tells what it holds.")
+    if not isinstance(runs[-1].begun.payload, RunBegun):
+        raise SessionDamaged(f"The beginning of the run in {path} is withheld; it can't be judged again.")
+    return runs[-1]
+
+
+def judge(
+    setup: RunSetup, told: Iterable[tuple[int, Told]], begun_us: int, until_us: int, tick_ms: float
+) -> tuple[BringUp, list[tuple[int, Said]]]:
+    """Feed a new limit watch what another was told, with time fed each ``tick_ms``; what it said."""
+    watch = BringUp(setup)
+    said = list(watch.begin(begun_us))
+    step_us = max(1, round(tick_ms * 1000.0))
+    tick_us = begun_us + step_us
+    for now_us, event in told:
+        while tick_us < now_us:
+            said += watch.advance(tick_us)
+            tick_us += step_us
+        said += watch.feed(event, now_us)
+    while watch.ended is None and tick_us <= until_us + US:
+        said += watch.advance(tick_us)
+        tick_us += step_us
+    return watch, said
+
+
+def _differing(
+    reader: SessionReader, recorded: Run, setup: RunSetup, told: tuple[tuple[int, Told], ...], tick_ms: float
+) -> tuple[str, ...]:
+    """Where what is said now is not what was said then: one warning for the first difference."""
+    then = [
+        (e.t_us, e.payload.said)
+        for e in reader.entries(after=recorded.begun.seq)
+        if isinstance(e.payload, RunSaid)
+    ]
+    _, now = judge(setup, told, recorded.begun.t_us, recorded.span_us[1], tick_ms)
+    for before, again in zip(then, now, strict=False):
+        if before != again:
+            return (
+                f"Judged otherwise than recorded, from {before[0] / US:.3f} s on: {before[1]} / {again[1]}",
+            )
+    return () if len(then) == len(now) else (f"{len(then)} things were said then, {len(now)} now.",)
+
+
+def _report(
+    setup: RunSetup,
+    watch: BringUp,
+    said: list[tuple[int, Said]],
+    begun_us: int,
+    simulated: bool,
+    path: Path,
+    warnings: tuple[str, ...],
+) -> RunReport:
+    ended = watch.ended or Ended(Outcome.UNDECIDED, "The record ends before the run did.")
+    return RunReport(
+        outcome=ended.outcome,
+        reason=ended.reason,
+        cut_off_at_fraction=ended.cut_off_at_fraction,
+        cut_off_step_fraction=ended.cut_off_step_fraction,
+        simulated=simulated,
+        time_scale=setup.time_scale,
+        unit=setup.unit,
+        mains_v=setup.unit.mains_v,
+        steps=tuple(watch.records),
+        claims=(watch.no_short_claim,) if watch.no_short_claim else (),
+        not_judged=tuple(watch.not_judged),
+        not_tested=tuple(watch.not_tested),
+        fault_patterns=(),
+        events=events_of(said, begun_us),
+        warnings=warnings,
+        session=str(path),
+        document="",
+    )
