@@ -4,6 +4,7 @@ Where nothing else is named, the rules are common practice, no source.
 """
 
 import ipaddress
+import os
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator
@@ -124,7 +125,9 @@ def check_simulation(bench: Bench) -> None:
 def looks_simulated(config: InstrumentConfig) -> bool:
     """Whether an instrument's connection stays on this machine: loopback, pseudo-terminal, or none at all."""
     connection = config.connection
-    if not connection or connection.startswith(("/dev/pts/", "/dev/ttys", "loop://")):
+    if not connection or connection.startswith("loop://"):
+        return True
+    if os.path.realpath(connection).startswith(("/dev/pts/", "/dev/ttys")):
         return True
     host = _host(connection)
     if host == "localhost":
