@@ -195,14 +195,15 @@ def budget(
     zero: float = 0.0,
     zero_u: float = 0.0,
     extra_fraction: float = 0.0,
+    averaged: int | None = None,
 ) -> Budget:
     """The full budget of an indication ``x`` (or of the mean of ``readings``), corrected for ``zero``.
 
     The parts of a stated accuracy are independent rectangular contributions: gain, % of range, counts, and
-    half a count for the resolution. ``readings`` (two or more) add the scatter of their mean; ``zero`` is
-    a lead or zero correction that is taken off, ``zero_u`` its standard uncertainty; ``extra_fraction``
-    the sheet's extra error for crest factor or frequency, of reading. Counts and range are divided by the
-    clamp's ``turns``.
+    half a count for the resolution. ``readings`` (two or more) add the scatter of their mean, or of the
+    mean of only ``averaged`` like them; ``zero`` is a lead or zero correction that is taken off,
+    ``zero_u`` its standard uncertainty; ``extra_fraction`` the sheet's extra error for crest factor or
+    frequency, of reading. Counts and range are divided by the clamp's ``turns``.
 
     The 95 % half-width is that of the actual shapes: k from 1.65 (one rectangle dominates) to 1.96, more
     where few readings scatter (Student's t at the Welch-Satterthwaite degrees of freedom of the normal
@@ -214,7 +215,8 @@ def budget(
         components.append(Component("crest factor or frequency", half / _SQRT3, half_width=half))
     if readings is not None and len(readings) >= 2:
         found = scatter(readings)
-        components.append(Component("scatter", found.u, found.dof))
+        fewer = math.sqrt(len(readings) / averaged) if averaged else 1.0
+        components.append(Component("scatter", fewer * found.u, found.dof))
     if zero_u > 0.0:
         components.append(Component("lead or zero correction", zero_u))
     whole = combine(components)

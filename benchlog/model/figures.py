@@ -46,7 +46,7 @@ class SlowFigures(msgspec.Struct, frozen=True):
     largest_a: float | None
     largest_at_s: float | None
     peak_at_least_a: float | None
-    """Lower bound on the true peak: √2 times the largest reading."""
+    """Lower bound on the true peak: the largest reading itself, as no r.m.s. exceeds the peak."""
     peak_low_a: float | None
     peak_high_a: float | None
     """Range of the true peak by the meter's rate, 5-95 % of simulated linear supplies; not a bound."""
