@@ -51,10 +51,14 @@ class Truth(msgspec.Struct, frozen=True):
     heatsink_c: float
     bias_a: float
 
-    @property
-    def crest(self) -> float:
-        """Peak over r.m.s. of the current; 0 without current."""
-        return abs(self.current_peak_a) / self.current_rms_a if self.current_rms_a > 1e-9 else 0.0
+    destroyed: bool = False
+    """Whether a part of the unit has been destroyed by the end of it."""
+
+
+def truth_of(part: Averages, destroyed: bool = False) -> Truth:
+    """The same figures as a `Truth`."""
+    values = {name: getattr(part, name) for name in Truth.__struct_fields__ if name != "destroyed"}
+    return Truth(**values, destroyed=destroyed)
 
 
 class Collector:

@@ -9,7 +9,9 @@ from typing import Protocol
 
 import numpy as np
 
-from benchlog_drivers.simulated.aperture import Averages
+from benchlog.model.wave import Waveform
+from benchlog_drivers.simulated.aperture import Averages, truth_of
+from benchlog_drivers.simulated.digitiser import RATE_HZ, Digitiser, measured_truth
 from benchlog_drivers.simulated.hand import Hand
 from benchlog_drivers.simulated.meters import Finished, SimulatedMeter
 from benchlog_drivers.simulated.source import Output, ProgrammedSource
@@ -38,6 +40,10 @@ class Physics(Protocol):
 
     def advance(self, seconds: float) -> UnitAverages:
         """Go on by so many seconds."""
+        ...
+
+    def waveform(self, seconds: float, rate_hz: float) -> Waveform:
+        """Go on by so many seconds, sampling inlet voltage and current."""
         ...
 
 
@@ -115,6 +121,7 @@ class SimulatedBench:
         source: ProgrammedSource | None = None,
         hand: Hand | None = None,
         wander: Wander | None = None,
+        digitiser: Digitiser | None = None,
     ) -> None:
         """Begin at zero seconds with the source off."""
         if (source is None) == (hand is None):
@@ -124,6 +131,7 @@ class SimulatedBench:
         self.source = source
         self.hand = hand
         self.wander = wander or Wander(0.0, 0)
+        self.digitiser = digitiser
         self.now_s = 0.0
         self.witness = Witness()
         self._pending: list[Output] = []
@@ -189,7 +197,7 @@ class SimulatedBench:
 
     def _stretch(self, stop_s: float, finished: list[Finished]) -> None:
         start_s, seconds = self.now_s, stop_s - self.now_s
-        part = self.unit.advance(seconds)
+        part = self._move(seconds)
         self.now_s = stop_s
         self.witness.see_unit(part, start_s, stop_s)
         if self.source is not None and self.source.observe(part.current_rms_a, stop_s, seconds):
@@ -198,3 +206,13 @@ class SimulatedBench:
             done = meter.add(part, start_s, seconds)
             if done is not None:
                 finished.append(done)
+
+    def _move(self, seconds: float) -> UnitAverages:
+        """Take the unit along, with its waveform while the digitiser wants it."""
+        digitiser = self.digitiser
+        if digitiser is None or not digitiser.wants or seconds < 2.0 / RATE_HZ:
+            return self.unit.advance(seconds)
+        wave = self.unit.waveform(seconds, RATE_HZ)
+        digitiser.take(wave, self.now_s)
+        slow = self.unit.advance(0.0)
+        return measured_truth(wave, truth_of(slow, slow.destroyed))

@@ -12,9 +12,10 @@ from benchlog.model.quantity import Quantity
 from benchlog.model.role import Role
 from benchlog.model.unit import Unit
 from benchlog_drivers.simulated.bench import TICK_S, SimulatedBench, Wander
+from benchlog_drivers.simulated.digitiser import Digitiser
 from benchlog_drivers.simulated.hand import Hand
 from benchlog_drivers.simulated.meters import SimulatedMeter
-from benchlog_drivers.simulated.options import SimulateOptions, SourceKind
+from benchlog_drivers.simulated.options import SimulateOptions, SourceKind, instrument_names
 from benchlog_drivers.simulated.population import draw_unit
 from benchlog_drivers.simulated.sheets import (
     BENCH_AMMETER,
@@ -22,6 +23,7 @@ from benchlog_drivers.simulated.sheets import (
     WATTMETER,
     ChannelSheet,
     InstrumentSheet,
+    MeterKind,
     instruments,
 )
 from benchlog_drivers.simulated.source import ProgrammedSource, dial_full_scale, programmed_rating
@@ -91,20 +93,18 @@ def make_bench(options: SimulateOptions) -> Made:
         params, options.fault, options.fault_at_s, options.lamp_w, source_impedance(options)
     )
     sheets = instruments(options.meters, options.turns)
-    boxes = {name: _box(name, options) for name in ("source", *(sheet.name for sheet in sheets))}
-    meters = tuple(
-        SimulatedMeter(sheet, options.seed, _phase(sheet, options.seed), boxes[sheet.name])
-        for sheet in sheets
-    )
+    boxes = {name: _box(name, options) for name in instrument_names(options)}
+    seed = options.seed
+    meters = tuple(SimulatedMeter(sheet, seed, _phase(sheet, seed), boxes[sheet.name]) for sheet in sheets)
+    digitiser = Digitiser(seed) if options.meters is MeterKind.DIGITISER else None
     if options.source is SourceKind.PROGRAMMED:
         source = ProgrammedSource(programmed_rating(options.mains_v))
-        own = SimulatedMeter(source_meter_sheet(), options.seed, 0.0, boxes["source"], on_demand=True)
-        bench = SimulatedBench(physics, (*meters, own), source=source)
+        own = SimulatedMeter(source_meter_sheet(), seed, 0.0, boxes["source"], on_demand=True)
+        bench = SimulatedBench(physics, (*meters, own), source=source, digitiser=digitiser)
         return Made(bench, unit, params, sheets, boxes, own)
-    del boxes["source"]
-    full_scale_v = dial_full_scale(options.mains_v)
-    hand = Hand(options.hand, full_scale_v, options.mains_v, options.seed)
-    bench = SimulatedBench(physics, meters, hand=hand, wander=Wander(options.wander, options.seed))
+    hand = Hand(options.hand, dial_full_scale(options.mains_v), options.mains_v, seed)
+    wander = Wander(options.wander, seed)
+    bench = SimulatedBench(physics, meters, hand=hand, wander=wander, digitiser=digitiser)
     return Made(bench, unit, params, sheets, boxes, None)
 
 

@@ -141,7 +141,9 @@ def check_options(options: SimulateOptions) -> None:
 def instrument_names(options: SimulateOptions) -> tuple[str, ...]:
     """Names of the instruments of such a bench, as the bench file has them."""
     source = ("source",) if options.source is SourceKind.PROGRAMMED else ()
-    return (*source, *(sheet.name for sheet in instruments(options.meters, options.turns)))
+    digitiser = ("digitiser",) if options.meters is MeterKind.DIGITISER else ()
+    sheets = instruments(options.meters, options.turns)
+    return (*source, *(sheet.name for sheet in sheets), *digitiser)
 
 
 def _check_troubles(options: SimulateOptions) -> None:

@@ -25,6 +25,7 @@ from benchlog_drivers.simulated.options import SerialKind, SimulateOptions, chec
 from benchlog_drivers.simulated.server import HOST, LineServer
 from benchlog_drivers.simulated.streams import Stream, stream_port
 from benchlog_drivers.simulated.trouble import TroubleBox
+from benchlog_drivers.simulated.waveform import DigitiserInstrument
 
 SWITCH_INTERVAL_S = 0.00005
 """How soon a server thread gets its turn while the physics compute."""
@@ -61,6 +62,8 @@ class BenchProcess:
         self.connections: dict[str, str] = {}
         self._make_source()
         self._make_meters(folder)
+        if self.made.bench.digitiser is not None:
+            self._serve_instrument("digitiser", DigitiserInstrument(self.made.bench.digitiser, "SIM-W1"))
         fault_at_s = options.fault_at_s if options.fault.value != "none" else None
         panel = self._instruments.get("source")
         self.control = Control(

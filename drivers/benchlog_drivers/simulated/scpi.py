@@ -24,6 +24,7 @@ DATA_TYPE = '-104,"Data type error"'
 OUT_OF_RANGE = '-222,"Data out of range"'
 SETTINGS_CONFLICT = '-221,"Settings conflict"'
 ILLEGAL_PARAMETER = '-224,"Illegal parameter value"'
+NO_DATA = '-230,"Data corrupt or stale"'
 QUEUE_OVERFLOW = '-350,"Queue overflow"'
 
 

@@ -139,5 +139,5 @@ class LineServer:
                 continue
             reply = self._handle(line, wrong)
             if reply is not None:
-                data = reply if isinstance(reply, bytes) else reply.encode("ascii")
+                data = reply if isinstance(reply, bytes) else reply.encode("latin-1")
                 self.outlet.deliver(data + b"\n", connection.sendall)

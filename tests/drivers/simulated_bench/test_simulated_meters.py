@@ -1,5 +1,6 @@
 """Meter models against the statistics that their sheets state, and against numerical integration."""
 
+import itertools
 import math
 
 import numpy as np
@@ -26,11 +27,20 @@ SEEDS = range(2000)
 
 
 def truth(current_a: float = 0.5, volts: float = 120.0, **other: float) -> Truth:
-    values = dict(
-        current_rms_a=current_a, current_ac_rms_a=current_a, current_dc_a=0.0, current_peak_a=1.5 * current_a,
-        current_rectified_mean_a=current_a / FORM_FACTOR, voltage_rms_v=volts, power_w=40.0, rail_plus_v=48.0,
-        rail_minus_v=-48.0, output_dc_v=0.01, heatsink_c=40.0, bias_a=0.1,
-    )  # fmt: skip
+    values = {
+        "current_rms_a": current_a,
+        "current_ac_rms_a": current_a,
+        "current_dc_a": 0.0,
+        "current_peak_a": 1.5 * current_a,
+        "current_rectified_mean_a": current_a / FORM_FACTOR,
+        "voltage_rms_v": volts,
+        "power_w": 40.0,
+        "rail_plus_v": 48.0,
+        "rail_minus_v": -48.0,
+        "output_dc_v": 0.01,
+        "heatsink_c": 40.0,
+        "bias_a": 0.1,
+    }
     return Truth(**(values | other))
 
 
@@ -99,7 +109,7 @@ def test_rate_and_aperture(kind: MeterKind, per_second: float) -> None:
     assert len(done) == round(60.0 * per_second)
     assert [f.sequence for f in done] == list(range(1, len(done) + 1))
     assert all(f.end_s - f.start_s == pytest.approx(1.0 / per_second) for f in done)
-    assert all(b.start_s == pytest.approx(a.end_s) for a, b in zip(done, done[1:], strict=False))
+    assert all(b.start_s == pytest.approx(a.end_s) for a, b in itertools.pairwise(done))
 
 
 def test_an_aperture_averages_unequal_stretches() -> None:
@@ -132,8 +142,10 @@ def test_average_response_is_right_on_a_sine_and_low_on_pulses() -> None:
     # Rectified mean of a sine: 2/π of the peak, r.m.s. 1/√2: form factor 1.1107 (IEC 60050, 103-06).
     t = np.linspace(0.0, 1.0, 20000, endpoint=False)
     sine = sampled(np.sin(2.0 * np.pi * t))
-    assert FORM_FACTOR == pytest.approx(1.1107, abs=5e-5)
-    assert sensed_current(sine, Response.AVERAGE, Coupling.AC) == pytest.approx(1.0 / math.sqrt(2.0), rel=1e-6)
+    assert abs(FORM_FACTOR - 1.1107) < 5e-5
+    assert sensed_current(sine, Response.AVERAGE, Coupling.AC) == pytest.approx(
+        1.0 / math.sqrt(2.0), rel=1e-6
+    )
     pulses = sampled(np.sin(2.0 * np.pi * t) * (np.abs(np.sin(2.0 * np.pi * t)) > 0.9))
     low = sensed_current(pulses, Response.AVERAGE, Coupling.AC) / pulses.current_rms_a
     assert 0.5 < low < 0.85
@@ -152,7 +164,9 @@ def test_an_ac_coupled_meter_does_not_see_the_dc() -> None:
 def test_clipped_share_agrees_with_numerical_integration(q: float) -> None:
     pulse = np.linspace(1.0, 0.0, 200001)
     whole = np.sqrt(np.mean(pulse**2))
-    assert clipped_share(1.0, q) == pytest.approx(np.sqrt(np.mean(np.minimum(pulse, q) ** 2)) / whole, rel=1e-4)
+    assert clipped_share(1.0, q) == pytest.approx(
+        np.sqrt(np.mean(np.minimum(pulse, q) ** 2)) / whole, rel=1e-4
+    )
 
 
 def test_peaks_beyond_the_crest_factor_read_low() -> None:

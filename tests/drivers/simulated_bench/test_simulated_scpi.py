@@ -81,7 +81,12 @@ def test_what_can_t_be_done_goes_into_the_queue_and_the_rest_is_done() -> None:
 
 def test_numbers_and_switches() -> None:
     assert [number(text) for text in ("1", "+1.5", "-.5", "1e3", "2.E-1")] == [1.0, 1.5, -0.5, 1000.0, 0.2]
-    for text, refusal in (("1_0", DATA_TYPE), ("nan", DATA_TYPE), ("inf", DATA_TYPE), ("", MISSING_PARAMETER)):
+    for text, refusal in (
+        ("1_0", DATA_TYPE),
+        ("nan", DATA_TYPE),
+        ("inf", DATA_TYPE),
+        ("", MISSING_PARAMETER),
+    ):
         with pytest.raises(Refusal, match=refusal[:4]):
             number(text)
     assert [boolean(text) for text in ("ON", "off", "1", "0")] == [True, False, True, False]
