@@ -97,6 +97,8 @@ def open_for_reading(path: Path, untrusted: bool = False) -> sqlite3.Connection:
 def quick_check(db: sqlite3.Connection, path: Path) -> None:
     """Have SQLite check the file's structure. `SessionDamaged` with its first finding."""
     findings = [row[0] for row in db.execute("pragma quick_check(3)").fetchall()]
+    if path.stat().st_size % db.execute("pragma page_size").fetchone()[0]:
+        findings = ["it ends within a page: it was cut short"]
     if findings != ["ok"]:
         raise SessionDamaged(
             f"The session file {path} is damaged ({findings[0]}). Keep it as it is; "
@@ -107,8 +109,6 @@ def quick_check(db: sqlite3.Connection, path: Path) -> None:
 def create(path: Path) -> sqlite3.Connection:
     """Make a session file with its tables and open it for its writer. `SessionFault` where it exists."""
     with mapped(path):
-        if not path.parent.is_dir():
-            raise SessionFault(f"There is no folder {path.parent}. Make it, or choose another place.")
         try:
             os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o644))
         except FileExistsError as error:
@@ -118,12 +118,24 @@ def create(path: Path) -> sqlite3.Connection:
     try:
         with mapped(path):
             db = _connect(path, "rw")
-            _lay_tables(db)
-            set_up_writing(db, path)
     except BaseException:
         path.unlink(missing_ok=True)
         raise
+    try:
+        with mapped(path):
+            _lay_tables(db)
+            set_up_writing(db, path)
+    except BaseException:
+        db.close()
+        remove(path)
+        raise
     return db
+
+
+def remove(path: Path) -> None:
+    """Take away a session file that came to nothing, with what SQLite keeps beside it."""
+    for end in ("", "-journal", "-wal", "-shm"):
+        path.with_name(path.name + end).unlink(missing_ok=True)
 
 
 def _lay_tables(db: sqlite3.Connection) -> None:

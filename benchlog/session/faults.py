@@ -3,6 +3,7 @@
 The one seam at which `sqlite3` and `OSError` become `SessionFault`.
 """
 
+import errno
 import shutil
 import sqlite3
 from collections.abc import Iterator
@@ -63,6 +64,21 @@ def _cannot_open(path: Path) -> SessionFault:
     )
 
 
+def _of_system(error: OSError, path: Path) -> SessionFault:
+    alike = {
+        errno.ENOSPC: sqlite3.SQLITE_FULL,
+        errno.EACCES: sqlite3.SQLITE_READONLY,
+        errno.EPERM: sqlite3.SQLITE_READONLY,
+        errno.EROFS: sqlite3.SQLITE_READONLY,
+    }
+    known = _of_code(alike.get(error.errno or 0, sqlite3.SQLITE_OK), path)
+    if known is None and not path.parent.is_dir():
+        return SessionFault(f"There is no folder {path.parent}. Make it, or choose another place.")
+    return known or SessionFault(
+        f"{path} can't be used: {error.strerror or error}. Check the folder and the disk."
+    )
+
+
 def gone(path: Path) -> SessionFault:
     """The fault of a file or folder that is no longer there."""
     what = "session file" if path.parent.is_dir() else "folder of the session file"
@@ -75,9 +91,7 @@ def gone(path: Path) -> SessionFault:
 def fault_of(error: sqlite3.Error | OSError, path: Path) -> SessionFault:
     """The fault that an error of SQLite or of the file system at ``path`` is."""
     if isinstance(error, OSError):
-        return SessionFault(
-            f"{path} can't be used: {error.strerror or error}. Check the folder and the disk."
-        )
+        return _of_system(error, path)
     code = getattr(error, "sqlite_errorcode", None)
     if code is not None and code & 0xFF == sqlite3.SQLITE_CANTOPEN:
         return _cannot_open(path)

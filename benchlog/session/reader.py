@@ -234,7 +234,7 @@ class SessionReader:
         return {int(row[0]): Setting(*row[1:]) for row in rows}
 
     def _rows(self, number: int, t0_us: int, t1_us: int, which: str = "") -> Rows:
-        """Packed rows of a channel whose ends lie from ``t0_us`` to ``t1_us``; ``which`` narrows them in SQL."""
+        """Packed rows of a channel that ended from ``t0_us`` to ``t1_us``; ``which`` narrows them in SQL."""
         parts: list[bytes] = []
         while True:
             rows = self._ask(

@@ -8,6 +8,7 @@ import os
 import secrets
 import sqlite3
 from collections.abc import Callable, Iterable
+from contextlib import ExitStack
 from datetime import datetime
 from importlib.metadata import version
 from pathlib import Path
@@ -86,16 +87,17 @@ class SessionWriter:
         Raises `SessionFault` where the file exists, the folder is missing, can't be written or can't hold
         a session; `SessionHeld` where another program is at it.
         """
-        lock = SessionLock(path, holder)
-        try:
+        with ExitStack() as undo:
+            lock = SessionLock(path, holder)
+            undo.callback(lock.release)
             db = connection.create(path)
+            undo.callback(connection.remove, path)
+            undo.callback(db.close)
             writer = cls(path, db, lock, State(start_us=t_us), scale, entropy)
             writer._batch.rows["meta"] = begin(entropy(16), wall, _program(), job)
             writer.add_entry(JobEntered(job), t_us, wall)
             writer.commit()
-        except BaseException:
-            lock.release()
-            raise
+            undo.pop_all()
         return writer
 
     @classmethod
@@ -116,14 +118,14 @@ class SessionWriter:
         """
         if connection.identity(path) is None:
             connection.open_for_writing(path)
-        lock = SessionLock(path, holder)
-        try:
+        with ExitStack() as undo:
+            lock = SessionLock(path, holder)
+            undo.callback(lock.release)
             db = connection.open_for_writing(path)
+            undo.callback(db.close)
             with mapped(path):
                 state = resume(db, wall)
-        except BaseException:
-            lock.release()
-            raise
+            undo.pop_all()
         return cls(path, db, lock, state, scale, entropy)
 
     @property
