@@ -171,7 +171,7 @@ def _too_high(run: Run, now_us: int) -> bool:
     why = "after a cut-off begin at or below 20 %" if restarting else "this is above nominal"
     run.blockers["too-high"] = f"Wait: turn back to {target}: {why}"
     target_v = run.step.set_v if restarting else run.nominal_v
-    run.say(now_us, Instruct(f"Turn back to {target}: {why}", target_v, urgent=True))
+    run.say(now_us, Instruct(f"Turn back to {target}: {why}", target_v))
     judge(run, now_us)
     return True
 

@@ -59,21 +59,24 @@ def span(duration_s: float) -> str:
 
 
 def like(unit: Unit, inlet_v: float, current_a: float) -> str:
-    """What a cut-off current looks like by its size alone; ``like 13 Ω`` and, at low voltage, a short.
+    """What a cut-off current looks like by its size and the voltage alone, e.g. ``like 13 Ω: a short …``.
 
-    A short behind a mains transformer draws about the rated current at a voltage of its regulation, 4 to 12 %
-    of nominal (its impedance; common practice), so much current below 25 % leaves little else.
+    Below 15 % of nominal an amplifier's front end sleeps, so whatever draws is behind the transformer; from there
+    a shorted output device draws too, once the other half wakes; above 40 % so does a wrong bias (common
+    practice). Empty where there is nothing to go by.
     """
     if current_a <= 0.0 or math.isinf(current_a) or inlet_v <= 0.0:
         return ""
-    looks = f"like {ohms(inlet_v / current_a)}"
-    v = inlet_v / unit.mains_v
-    linear_ab = unit.supply is Supply.LINEAR and unit.amplifier in (Amplifier.CLASS_AB, Amplifier.CLASS_D)
-    if linear_ab and v <= 0.25 and current_a >= 0.1 * unit.rated_a:
+    looks, v = f"like {ohms(inlet_v / current_a)}", inlet_v / unit.mains_v
+    if unit.supply is Supply.SWITCH_MODE:
+        return f"{looks}: a short at the rectifier or the bulk capacitor" if v <= 0.25 else looks
+    if unit.amplifier not in (Amplifier.CLASS_AB, Amplifier.CLASS_D) or v > 0.95:
+        return looks
+    if v <= 0.15:
         return f"{looks}: a short behind the transformer"
-    if unit.supply is Supply.SWITCH_MODE and v <= 0.25:
-        return f"{looks}: a short at the rectifier or the bulk capacitor"
-    return looks
+    if v <= 0.40:
+        return f"{looks}: a short behind the transformer, or a shorted output device"
+    return f"{looks}: a shorted output device, a bias far too high, or shorted turns"
 
 
 def turn_to(target_v: float) -> str:
