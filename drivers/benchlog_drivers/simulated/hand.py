@@ -69,13 +69,14 @@ class Hand:
         self._asked_v = 0.0
 
     def instruct(self, text: str, target_v: float | None, urgent: bool, at_s: float) -> None:
-        """Hear a line. Target 0 or an urgent "off" means switch off; urgent without either, stand still."""
-        if target_v == 0.0 or (urgent and "off" in text.casefold()):
+        """Hear a line. Target 0 or "switch off" means off, an urgent "stop" stand still, other alarms nothing."""
+        words = text.casefold()
+        if target_v == 0.0 or (urgent and "switch off" in words):
             self._switch_off(at_s, urgent)
-        elif urgent:
-            self._stand_still(at_s)
         elif target_v is not None:
-            self._turn_to(target_v, at_s)
+            self._turn_to(target_v, at_s, urgent)
+        elif urgent and "stop" in words:
+            self._stand_still(at_s)
 
     def dial_at(self, at_s: float) -> float:
         """Volts on the dial."""
@@ -131,11 +132,11 @@ class Hand:
         self._times.append(max(at_s, self._times[-1] + 1e-6))
         self._volts.append(volts)
 
-    def _turn_to(self, target_v: float, at_s: float) -> None:
+    def _turn_to(self, target_v: float, at_s: float, urgent: bool) -> None:
         if self._sweeping:
             return
         manner = self.manner
-        delay_s = self._delay(manner.delay_s)
+        delay_s = self._delay(manner.urgent_delay_s if urgent else manner.delay_s)
         if self._random.random() < manner.missed:
             delay_s += self._delay(manner.missed_s)
         start_s = at_s + delay_s

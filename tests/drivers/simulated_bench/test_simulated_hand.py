@@ -140,3 +140,16 @@ def test_the_same_seed_turns_the_same_way() -> None:
             one.instruct("Turn", target, False, 30.0 * k)
         paths.append([one.dial_at(float(k)) for k in range(400)])
     assert paths[0] == paths[1]
+
+
+def test_other_alarms_move_nothing_and_turning_back_is_quick() -> None:
+    one = hand(HandKind.STEADY)
+    one.instruct("Turn", 60.0, False, 0.0)
+    stood = one.dial_at(30.0)
+    one.instruct("Alarm: no reading from the ammeter", None, True, 30.0)
+    one.instruct("Within the limit: wait", None, False, 30.0)
+    assert one.dial_at(60.0) == stood
+    one.instruct("Turn back to 24 V: the step before was not judged", 24.0, True, 60.0)
+    assert one.is_turning(60.0 + MANNERS[HandKind.STEADY].urgent_delay_s[1] + 0.05)
+    assert one.dial_at(90.0) == pytest.approx(24.0, abs=DIAL_ERROR * FULL)
+    assert one.is_on(90.0)
