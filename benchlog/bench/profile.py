@@ -150,10 +150,14 @@ class ChannelWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Largest value that the instrument can show at all; beyond it the answer is garbled."""
     open_leads: bool = False
     """An overload of this function means open leads (ohms, junction, continuity)."""
+    test_frequency_hz: float | None = None
 
 
 class TextPattern(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A text line: regular expression with the groups value and, optional, unit, kind, range, flags."""
+    """A text line: expression with the group value; optional: unit, kind, range, flags, frequency.
+
+    A second display has value2, unit2, kind2. ``frequency`` is a test frequency in Hz, with ``k`` or ``M``.
+    """
 
     pattern: str
     longest: int = 80
@@ -162,7 +166,6 @@ class TextPattern(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     open_leads: tuple[str, ...] = ()
     autoranging: tuple[str, ...] = ()
     decimal_comma: bool = False
-    range_is_exponent: bool = False
     quantities: dict[str, Quantity] = msgspec.field(default_factory=dict)
     """"<kind> <unit>" (or "<unit>" alone) to quantity; what is not here is impossible."""
     flags: dict[str, str] = msgspec.field(default_factory=dict)
@@ -176,34 +179,34 @@ class TextPattern(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 class BitName(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """One annunciator of a display frame."""
 
-    nibble: int
-    """Index nibble of its byte, or the byte's place in the frame where bytes carry no index."""
+    index: int
+    """Of its byte."""
     bit: int
     name: str
-    """A flag (``hold``, ``autorange``, ``low-battery``, ``ac``, ``dc``), ``prefix:<p>`` or ``unit:<u>``."""
+    """``prefix:<p>``, ``unit:<u>``, ``ac``, ``dc``, a flag (``hold``, …), or empty: ignored."""
 
 
 class SegmentDisplay(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A display sent segment by segment."""
+    """A display sent by segments: each byte has its index in the high, four segments in the low nibble."""
 
     length: int
     """Bytes of a frame."""
     first: int
-    """Index nibble of the first byte (high nibble); the others count up from it."""
+    """Index of the first byte; the others count up from it."""
     digits: tuple[tuple[int, int], ...]
-    """For each digit, highest first: index nibbles of the bytes with its high and its low four bits."""
+    """For each digit, highest first: indices of the bytes with its high and its low four bits."""
     segments: dict[str, str]
-    """Seven-bit pattern in hexadecimal to the character it shows (digits, ``L``, `` ``, ``-``)."""
+    """Seven-bit pattern (two hexadecimal digits) to the character it shows; a blank is a space."""
+    counts: int
+    """Largest number shown on a range, point left out, e.g. 6000."""
     point_bit: int = 7
-    """Bit of the eight that is the decimal point (left of the digit)."""
-    minus: BitName | None = None
-    point_bits: dict[str, int] = msgspec.field(default_factory=dict)
+    """Bit of a digit's eight that is the decimal point left of it; on the first digit, the minus sign."""
     annunciators: tuple[BitName, ...] = ()
     overload: tuple[str, ...] = ("0L", "OL")
     quantities: dict[str, Quantity] = msgspec.field(default_factory=dict)
     """"<ac|dc> <unit>" or "<unit>" to quantity."""
     prefixes: dict[str, tuple[str, ...]] = msgspec.field(default_factory=dict)
-    """Unit to the prefixes it may have; a combination not here is impossible."""
+    """Unit to the prefixes it may have ("" for none); a combination not here is impossible."""
 
 
 class FrameField(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -211,45 +214,44 @@ class FrameField(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     at: int
     """First byte, from 0."""
-    length: int
-    code: str
-    """``bcd`` (two digits a byte, high first), ``ascii`` (digits), ``u8``, ``bits`` (looked up by name)."""
+    length: int = 1
+    code: str = "u8"
+    """``bcd`` (two digits a byte, high first), ``ascii`` (decimal digits), ``u8``."""
 
 
 class CodedFunction(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """What a function and range code stand for."""
+    """What a function and range code stands for."""
 
     code: int
     quantity: Quantity
     exponent: int
     """The digits times 10**exponent are in the SI unit of measure."""
-    range: float | None = None
+    test_frequency_hz: float | None = None
 
 
 class FrameLayout(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A binary or ASCII frame with a checksum."""
+    """A frame of fixed length with a checksum just before its last bytes."""
 
     start: str
     """First bytes, hexadecimal."""
     length: int
     checksum: str
     """``sum8``, ``xor8``, ``sum8-complement`` (all bytes sum to 0), ``crc16`` (MODBUS, low byte first)."""
+    digits: tuple[FrameField, ...]
+    """One field a value; a second one is the instrument's second display."""
+    function: tuple[FrameField, ...]
+    functions: tuple[CodedFunction, ...]
+    counts: int
+    """Largest number shown."""
     checksum_from: int = 0
     """First byte the checksum runs over."""
     end: str = ""
-    """Last bytes after the checksum, hexadecimal."""
-    checksum_code: str = "binary"
-    """``binary`` or ``ascii`` (two hexadecimal digits)."""
-    digits: FrameField | None = None
-    function: FrameField | None = None
+    """Last bytes, after the checksum, hexadecimal."""
+    ascii_checksum: bool = False
+    """The checksum is written as hexadecimal digits."""
     flags: FrameField | None = None
-    functions: tuple[CodedFunction, ...] = ()
     flag_bits: dict[str, int] = msgspec.field(default_factory=dict)
-    """``minus``, ``overload``, ``hold``, ``low-battery``, ``autorange`` to the bit of the flags byte."""
-    zero_bits: int = 0
-    """Bits of the flags byte that are never set; one set is an impossible frame."""
-    greatest: int = 0
-    """Largest count shown; 0: all digits."""
+    """``minus``, ``overload``, ``hold``, ``low-battery``, ``autorange``, ``lead-zero``, … to its bit."""
     request: str = ""
     """Hexadecimal; sent for each reading by a polled meter."""
 
@@ -259,15 +261,19 @@ class Register(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     quantity: Quantity
     address: int
+    """From 0, as on the wire."""
     type: str
     """``u16``, ``s16``, ``u32``, ``s32``, ``f32``."""
     roles: tuple[Role, ...] = ()
     scale: float = 1.0
-    word_order: str = "big"
-    """Which word comes first: ``big`` (high) or ``little`` (low)."""
+    """The number times this is in the SI unit of measure; the ratio of a current transformer belongs here."""
+    low_word_first: bool = False
+    overload: int | None = None
+    """Raw number that stands for overload."""
     range: float | None = None
     resolution: float | None = None
     greatest: float | None = None
+    """Largest number (before scaling) that the instrument can show; beyond it the answer is garbled."""
 
 
 class RegisterMap(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -278,12 +284,14 @@ class RegisterMap(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """``input`` (function 4) or ``holding`` (function 3)."""
     unit: int = 1
     longest: int = 60
-    """Registers in one transaction at most."""
+    """Registers in one transaction at most; a map that fits is read as one consistent set."""
+    spare: int = 0
+    """Registers behind the last that may be read too: lengths vary then, and a late answer shows."""
     identity_address: int | None = None
     identity_count: int = 0
-    """Registers that tell who answers, read as they are."""
+    """Registers that tell who answers."""
     count_address: int | None = None
-    """Register that counts the sets, read in the same transaction."""
+    """Register that counts the sets; the same count again is not a new reading."""
 
 
 class CaptureWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

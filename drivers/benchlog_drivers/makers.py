@@ -1,5 +1,9 @@
 """Makes the adaptors of this package from an instrument of the bench file."""
 
+from typing import TYPE_CHECKING
+
+import msgspec
+
 from benchlog.bench.file import InstrumentConfig
 from benchlog.bench.profile import Family, Profile
 from benchlog.model.clock import Clock
@@ -8,6 +12,10 @@ from benchlog.model.quantity import Quantity
 from benchlog.model.role import Role
 from benchlog_drivers.shelf import find_profile
 from benchlog_drivers.transports.line import PortLink
+
+if TYPE_CHECKING:
+    from benchlog_drivers.codecs.decoded import Codec
+    from benchlog_drivers.transports.modbus import ModbusLine
 
 
 def make_scpi(config: InstrumentConfig, clock: Clock) -> object:
@@ -25,16 +33,62 @@ def make_scpi(config: InstrumentConfig, clock: Clock) -> object:
 
 def make_serial_text(config: InstrumentConfig, clock: Clock) -> object:
     """A meter with text lines, over pyserial."""
-    from benchlog_drivers.adaptors.stream_meter import StreamMeter
     from benchlog_drivers.codecs.text import TextCodec
-    from benchlog_drivers.transports.serial_port import SerialLine
 
     profile, quantity = chosen_profile(config, Family.SERIAL_TEXT)
     if profile.text is None:
         raise _lacks(config, profile, "[text]")
-    link = port_link(config, profile)
-    codec = TextCodec(profile.text, link.terminator)
-    return StreamMeter(config, profile, SerialLine(link), codec, clock, quantity)
+    codec = TextCodec(profile.text, profile.link.terminator.encode("ascii"))
+    return _stream_meter(config, profile, codec, clock, quantity)
+
+
+def make_serial_segments(config: InstrumentConfig, clock: Clock) -> object:
+    """A meter that sends its display segment by segment, over pyserial."""
+    from benchlog_drivers.codecs.segments import SegmentCodec
+
+    profile, quantity = chosen_profile(config, Family.SERIAL_SEGMENTS)
+    if profile.segments is None:
+        raise _lacks(config, profile, "[segments]")
+    return _stream_meter(config, profile, SegmentCodec(profile.segments), clock, quantity)
+
+
+def make_serial_frame(config: InstrumentConfig, clock: Clock) -> object:
+    """A meter with frames and a checksum, over pyserial."""
+    from benchlog_drivers.codecs.frames import FrameCodec
+
+    profile, quantity = chosen_profile(config, Family.SERIAL_FRAME)
+    if profile.frame is None:
+        raise _lacks(config, profile, "[frame]")
+    return _stream_meter(config, profile, FrameCodec(profile.frame), clock, quantity)
+
+
+def make_modbus(config: InstrumentConfig, clock: Clock) -> object:
+    """A meter read by Modbus, RTU or (``tcp://host:port``) TCP."""
+    from benchlog_drivers.adaptors.modbus_meter import ModbusMeter
+
+    profile, quantity = chosen_profile(config, Family.MODBUS)
+    if profile.modbus is None:
+        raise _lacks(config, profile, "[modbus]")
+    line = _modbus_line(config, profile, profile.modbus.unit)
+    return ModbusMeter(config, profile, profile.modbus, line, clock, quantity)
+
+
+def make_contactor(config: InstrumentConfig, clock: Clock) -> object:
+    """A cut-off contactor on a modem-control line, told by SCPI, or by Modbus; the profile decides."""
+    from benchlog_drivers.adaptors.contactor import LineContactor, ModbusContactor, ScpiContactor
+    from benchlog_drivers.adaptors.conversation import Conversation
+    from benchlog_drivers.transports.serial_port import SerialLine
+    from benchlog_drivers.transports.visa import VisaLine
+
+    profile, _ = chosen_profile(config, Family.CONTACTOR)
+    words = profile.contactor
+    if words is None:
+        raise _lacks(config, profile, "[contactor]")
+    if words.line:
+        return LineContactor(config, profile, words, SerialLine(port_link(config, profile)))
+    if words.coil is not None:
+        return ModbusContactor(profile, words.coil, _modbus_line(config, profile, words.unit))
+    return ScpiContactor(config, words, Conversation(VisaLine(port_link(config, profile)), profile.scpi))
 
 
 def make_typed(config: InstrumentConfig, clock: Clock) -> object:
@@ -49,6 +103,26 @@ def make_hand_set(config: InstrumentConfig, clock: Clock) -> object:
     from benchlog_drivers.adaptors.hand_set import HandSet
 
     return HandSet(config)
+
+
+def _stream_meter(
+    config: InstrumentConfig, profile: Profile, codec: "Codec", clock: Clock, quantity: Quantity | None
+) -> object:
+    from benchlog_drivers.adaptors.stream_meter import StreamMeter
+    from benchlog_drivers.transports.serial_port import SerialLine
+
+    return StreamMeter(config, profile, SerialLine(port_link(config, profile)), codec, clock, quantity)
+
+
+def _modbus_line(config: InstrumentConfig, profile: Profile, unit: int) -> "ModbusLine":
+    from benchlog_drivers.transports.modbus import ModbusLine
+    from benchlog_drivers.transports.serial_port import SerialLine
+
+    link = port_link(config, profile)
+    over_tcp = link.address.startswith("tcp://")
+    if over_tcp:
+        link = msgspec.structs.replace(link, address="socket://" + link.address.removeprefix("tcp://"))
+    return ModbusLine(SerialLine(link), unit, over_tcp)
 
 
 def chosen_profile(config: InstrumentConfig, family: Family) -> tuple[Profile, Quantity | None]:

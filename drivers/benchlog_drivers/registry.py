@@ -18,6 +18,10 @@ GROUP = "benchlog.adaptors"
 TABLE = {
     "scpi": "benchlog_drivers.makers:make_scpi",
     "serial-text": "benchlog_drivers.makers:make_serial_text",
+    "serial-segments": "benchlog_drivers.makers:make_serial_segments",
+    "serial-frame": "benchlog_drivers.makers:make_serial_frame",
+    "modbus": "benchlog_drivers.makers:make_modbus",
+    "contactor": "benchlog_drivers.makers:make_contactor",
     "typed": "benchlog_drivers.makers:make_typed",
     "hand-set": "benchlog_drivers.makers:make_hand_set",
 }

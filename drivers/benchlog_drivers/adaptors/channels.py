@@ -79,7 +79,12 @@ def _outlet(config: InstrumentConfig, profile: Profile, role: Role, quantity: Qu
         field=words.field,
         scale=words.scale / turns,
         setting=setting_of(
-            config, words.quantity, words.range, words.resolution, profile.measure.duration_s()
+            config,
+            words.quantity,
+            words.range,
+            words.resolution,
+            profile.measure.duration_s(),
+            test_frequency_hz=words.test_frequency_hz,
         ),
         greatest=words.greatest,
         open_leads=words.open_leads,
@@ -100,6 +105,7 @@ def setting_of(
     resolution: float | None,
     aperture_s: float,
     note: str = "",
+    test_frequency_hz: float | None = None,
 ) -> Setting:
     """Setting of a reading: the bench file's sheet fills what the instrument does not say.
 
@@ -115,5 +121,6 @@ def setting_of(
         resolution=resolution / turns if resolution is not None else None,
         aperture_us=round(aperture_s * 1e6),
         turns=turns,
+        test_frequency_hz=test_frequency_hz,
         note=note,
     )

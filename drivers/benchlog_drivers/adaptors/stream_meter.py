@@ -15,15 +15,19 @@ from benchlog_drivers.adaptors.channels import NOT_MEASURING, ROLE_QUANTITY, set
 from benchlog_drivers.adaptors.pace import Pace
 from benchlog_drivers.adaptors.recognise import Recognition
 from benchlog_drivers.codecs.decoded import AUTORANGE, HOLD, Codec, Decoded, Garbled
+from benchlog_drivers.codecs.parity import seven_bits, with_parity
 from benchlog_drivers.transports.ports import canonical_port, usb_identity
 from benchlog_drivers.transports.serial_port import SerialLine
 
 SLICE_S = 0.05
 """Longest idle wait of one call, real seconds."""
+_LEAST_GAP_S = 0.5
+"""Shorter gaps than this, real seconds, are counted but not marked: the missing readings show them."""
+_ZEROED = frozenset({Quantity.ESR, Quantity.RESISTANCE, Quantity.CONTINUITY})
 
 
 class StreamMeter:
-    """Implements `benchlog.bench.adaptor.Meter`: one channel, whatever the frames say is on the display."""
+    """Implements `benchlog.bench.adaptor.Meter`: what is on the display (or displays) of one meter."""
 
     def __init__(
         self,
@@ -34,21 +38,23 @@ class StreamMeter:
         clock: Clock,
         quantity: Quantity | None,
     ) -> None:
-        """Not yet open. ``quantity`` where the role alone does not tell it."""
+        """Not yet open. ``quantity`` where the role does not tell it; None: whatever the meter is set to."""
         role = next((role for role in config.roles if role not in NOT_MEASURING), None)
         if role is None:
             raise UsageError(
                 f"The instrument {config.name!r} has no role that measures. Give it one in the bench file."
             )
-        wanted = quantity or ROLE_QUANTITY.get(role)
-        self.channels: tuple[Channel, ...] = (Channel(role, wanted or codec.quantities[0], config.name),)
+        self._wanted = quantity or ROLE_QUANTITY.get(role)
+        told = codec.quantities if self._wanted is None else (self._wanted,)
+        self.channels: tuple[Channel, ...] = tuple(Channel(role, one, config.name) for one in told)
         self.period_s = profile.measure.period_s / clock.scale
         self.counts: Counter[str] = Counter()
-        """``garbled``, ``other-quantity``, ``stale``, ``gaps`` since opening."""
+        """``garbled``, ``parity``, ``other-quantity``, ``unconfirmed``, ``stale``, ``gaps``."""
         self.raw: deque[bytes] = deque(maxlen=16)
         """The last bytes received, for messages."""
         self.last_garbled = ""
-        self._any_quantity = wanted is None
+        self.lead_zero = 0.0
+        """Ohms of the test leads, subtracted from readings in ohms."""
         self._config, self._profile, self._line, self._codec, self._clock = (
             config,
             profile,
@@ -59,6 +65,8 @@ class StreamMeter:
         self._recognition = Recognition(config)
         self._buffer = b""
         self._in_step = False
+        self._confirmed: tuple[Quantity, float | None] | None = None
+        self._proposed: tuple[Quantity, float | None] | None = None
         self._silent_s = config.timeout_s or max(1.0, 4.0 * self.period_s)
         self._heard = self._left = time.monotonic()
         self._told_garbled = 0.0
@@ -67,17 +75,34 @@ class StreamMeter:
     def open(self) -> Identity:
         """Open the port; the first, partial frame is dropped. May be called again after a fault."""
         self._line.open()
-        self._buffer, self._in_step = b"", bool(self._codec.request)
-        self._heard = self._left = time.monotonic()
+        self._begin_anew()
+        self._confirmed = self._proposed = None
+        self._left = time.monotonic()
         self._pace.restart()
         device = canonical_port(self._config.connection)
         return self._recognition.check(
             Identity(self._profile.description or self._profile.name, usb_identity(device))
         )
 
+    def _begin_anew(self) -> None:
+        self._buffer, self._in_step = b"", bool(self._codec.request)
+        self._heard = time.monotonic()
+
     def close(self) -> None:
         """Close the port; never raises."""
         self._line.close()
+
+    def zero_leads(self, reading: Measured) -> None:
+        """Take a reading with the leads touching as their resistance; later readings are less by it.
+
+        `UsageError` where the reading is not in ohms or is too much for leads.
+        """
+        if reading.channel.quantity not in _ZEROED or not 0.0 <= reading.value + self.lead_zero < 2.0:
+            raise UsageError(
+                f"{reading.value:g} {reading.channel.quantity.unit} is no lead resistance. "
+                "Touch the leads together."
+            )
+        self.lead_zero += reading.value
 
     def read(self) -> Sequence[Reading]:
         """Readings that arrived, waiting a slice at most. `InstrumentTimeout` after a long silence."""
@@ -88,24 +113,39 @@ class StreamMeter:
         now = time.monotonic()
         self._left = now
         if data:
-            self.raw.append(data)
             self._heard = now
-            self._buffer += data
+            self._take(data)
         elif now - self._heard > self._silent_s:
             self._heard = now
             raise InstrumentTimeout(self._silence())
         return gap + self._decode()
 
+    def _take(self, data: bytes) -> None:
+        self.raw.append(data)
+        link = self._profile.link
+        if link.software_parity:
+            data, failed = seven_bits(data, link.parity)
+            self.counts["parity"] += failed
+        self._buffer += data
+
     def _ask(self) -> None:
-        wait = self._pace.wait_s()
-        if wait <= 0.0:
-            self._pace.taken()
-            self._line.write(self._codec.request, self._line.link.timeout_s)
+        """Put the next question when it is due; an answer that is still outstanding is out of date then."""
+        if self._pace.wait_s() > 0.0:
+            return
+        self._pace.taken()
+        if self._buffer:
+            self.counts["stale"] += 1
+            self._buffer = b""
+        self._line.discard()
+        link = self._profile.link
+        asked = self._codec.request
+        self._line.write(with_parity(asked, link.parity) if link.software_parity else asked, link.timeout_s)
 
     def _silence(self) -> str:
         return (
             f"{self._line.link.where}: silent for {self._silent_s:.1f} s. Is it switched on, is its "
-            "data output on, has it switched itself off? Many meters need a key held at start-up against that."
+            "data output on, has it switched itself off? Many meters need a key held at start-up "
+            "against that."
         )
 
     def _after_stall(self) -> list[Reading]:
@@ -114,9 +154,10 @@ class StreamMeter:
         if stood_s <= 2.0 * self.period_s + SLICE_S:
             return []
         self._line.discard()
-        self._buffer, self._in_step = b"", bool(self._codec.request)
-        self._heard = time.monotonic()
+        self._begin_anew()
         self.counts["gaps"] += 1
+        if stood_s < max(_LEAST_GAP_S, 3.0 * self.period_s):
+            return []
         end_us = self._clock.now()
         start_us = end_us - microseconds(stood_s * self._clock.scale)
         return [Unusable(self.channels[0], Status.STALE, start_us, end_us, Setting(note="not read in time"))]
@@ -131,12 +172,12 @@ class StreamMeter:
             self._buffer = self._buffer[used:]
             if result is not None and (self._in_step or isinstance(result, Decoded)):
                 found.append(result)
-            self._in_step = True
+            self._in_step = self._in_step or result is not None
         good = [result for result in found if isinstance(result, Decoded)]
         self.counts["stale"] += max(0, len(good) - 1)
-        readings = [self._reading(good[-1])] if good else []
         bad = [result for result in found if isinstance(result, Garbled)]
-        return [*self._garbled(bad), *readings] if bad else readings
+        readings = self._garbled(bad) if bad else []
+        return readings + (self._readings(good[-1]) if good else [])
 
     def _garbled(self, bad: Sequence[Garbled]) -> list[Reading]:
         """Counted, and shown at most once a period, so that noise does not flood the record."""
@@ -149,24 +190,49 @@ class StreamMeter:
         end_us = self._clock.now()
         return [Unusable(self.channels[0], Status.GARBLED, end_us, end_us, Setting(note=bad[-1].reason))]
 
-    def _reading(self, frame: Decoded) -> Reading:
+    def _readings(self, frame: Decoded) -> list[Reading]:
+        """A reading of each display that is wanted."""
         measure = self._profile.measure
         end_us = self._clock.now() - microseconds(measure.latency_s)
         start_us = end_us - microseconds(measure.aperture_s)
+        displays = (frame, *frame.beside)
+        wanted = [d for d in displays if self._wanted in (None, d.quantity)]
+        if not wanted:
+            self.counts["other-quantity"] += 1
+            setting = Setting(note=f"the meter is set to {frame.quantity.label}")
+            return [Unusable(self.channels[0], Status.REFUSED, start_us, end_us, setting)]
+        if not self._is_confirmed(frame):
+            self.counts["unconfirmed"] += 1
+            channel = self._channel(wanted[0].quantity)
+            return [Unusable(channel, Status.AUTORANGING, start_us, end_us)]
+        return [self._reading(display, start_us, end_us) for display in wanted]
+
+    def _is_confirmed(self, frame: Decoded) -> bool:
+        """Without a checksum, a change of unit or range counts only when the next frame says the same."""
+        told = (frame.quantity, frame.range)
+        if self._codec.checked or self._confirmed in (None, told) or self._proposed == told:
+            self._confirmed, self._proposed = told, None
+            return True
+        if frame.range is None:  # overloaded or blank: the range does not show
+            return self._confirmed is not None and frame.quantity is self._confirmed[0]
+        self._proposed = told
+        return False
+
+    def _channel(self, quantity: Quantity) -> Channel:
+        return Channel(self.channels[0].role, quantity, self.channels[0].instrument)
+
+    def _reading(self, frame: Decoded, start_us: int, end_us: int) -> Reading:
+        channel = self._channel(frame.quantity)
+        zeroed = self.lead_zero if frame.quantity in _ZEROED else 0.0
         notes = [flag for flag in frame.flags if flag != AUTORANGE]
-        channel = self.channels[0]
-        if frame.quantity is not channel.quantity:
-            if not self._any_quantity:
-                self.counts["other-quantity"] += 1
-                note = f"the meter is set to {frame.quantity.label}"
-                return Unusable(channel, Status.REFUSED, start_us, end_us, Setting(note=note))
-            channel = Channel(channel.role, frame.quantity, channel.instrument)
+        notes += [f"leads zeroed at {zeroed:g} Ω"] if zeroed else []
         setting = setting_of(
-            self._config, frame.quantity, frame.range, frame.resolution, measure.aperture_s, ", ".join(notes)
-        )
+            self._config, frame.quantity, frame.range, frame.resolution, self._profile.measure.aperture_s,
+            ", ".join(notes), frame.test_frequency_hz,
+        )  # fmt: skip
         if HOLD in frame.flags:
             return Unusable(channel, Status.STALE, start_us, end_us, setting)
         if frame.value is None:
             return Unusable(channel, frame.status or Status.GARBLED, start_us, end_us, setting)
-        value = frame.value / turns_of(self._config, frame.quantity)
+        value = frame.value / turns_of(self._config, frame.quantity) - zeroed
         return Measured(channel, value, start_us, end_us, setting)

@@ -25,6 +25,9 @@ class Decoded(msgspec.Struct, frozen=True):
     resolution: float | None = None
     """One count, SI."""
     flags: tuple[str, ...] = ()
+    test_frequency_hz: float | None = None
+    beside: tuple["Decoded", ...] = ()
+    """What the instrument's other displays show."""
 
 
 class Garbled(msgspec.Struct, frozen=True):
@@ -46,6 +49,8 @@ class Codec(Protocol):
     """Bytes of its longest frame."""
     quantities: Sequence[Quantity]
     """What it can tell."""
+    checked: bool
+    """Whether frames carry a checksum. Without one, a change of unit or range must be seen twice."""
 
     def decode(self, buffer: bytes) -> tuple[int, Result | None]:
         """(bytes used, result); no result: bytes skipped, or more needed when 0 were used."""

@@ -4,6 +4,8 @@ import re
 from collections.abc import Sequence
 from decimal import Decimal
 
+import msgspec
+
 from benchlog.bench.profile import TextPattern
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Status
@@ -18,6 +20,8 @@ _UNITS = ("A", "V", "W", "VA", "Ω", "ohm", "Ohm", "F", "Hz", "°C", "C", "%", "
 
 class TextCodec:
     """Decodes lines that match one regular expression in full."""
+
+    checked = False
 
     def __init__(self, pattern: TextPattern, terminator: bytes) -> None:
         """``pattern`` from a profile that was checked."""
@@ -51,39 +55,44 @@ class TextCodec:
         return self._meaning(groups, raw)
 
     def _meaning(self, groups: dict[str, str], raw: bytes) -> Result:
-        unit = groups.get("unit", "")
-        key = f"{groups.get('kind', '')} {unit}".strip()
+        flags = tuple(
+            name for letter, name in self._pattern.flags.items() if letter in groups.get("flags", "")
+        )
+        hertz = _hertz(groups.get("frequency", ""))
+        if groups.get("frequency") and hertz is None:
+            return Garbled(f"no frequency: {groups['frequency']!r}", raw)
+        shown: list[Decoded] = []
+        for place in ("", "2"):
+            if place and not groups.get("value2"):
+                continue
+            display = self._display(groups, place, flags, hertz, raw)
+            if isinstance(display, Garbled):
+                return display
+            shown.append(display)
+        return msgspec.structs.replace(shown[0], beside=tuple(shown[1:])) if len(shown) > 1 else shown[0]
+
+    def _display(
+        self, groups: dict[str, str], place: str, flags: tuple[str, ...], hertz: float | None, raw: bytes
+    ) -> Result:
+        """One display: its unit of measure, status or number."""
+        unit, text = groups.get("unit" + place, ""), groups["value" + place]
+        key = f"{groups.get('kind' + place, '')} {unit}".strip()
         quantity = self._pattern.quantities.get(key)
         exponent = prefix_exponent(unit)
         if quantity is None or exponent is None:
             return Garbled(f"impossible unit or kind: {key!r}", raw)
-        flags = tuple(
-            name for letter, name in self._pattern.flags.items() if letter in groups.get("flags", "")
-        )
-        full = scaled(groups.get("range", ""), exponent)
-        status = self._status(groups["value"])
+        full = None if place else scaled(groups.get("range", ""), exponent)
+        status = self._status(text)
         if status is not None:
-            return Decoded(quantity, None, status, full, None, flags)
-        return self._number(groups["value"], quantity, exponent, full, flags, raw)
-
-    def _number(
-        self,
-        text: str,
-        quantity: Quantity,
-        exponent: int,
-        full: float | None,
-        flags: tuple[str, ...],
-        raw: bytes,
-    ) -> Result:
-        if self._pattern.decimal_comma:
-            text = text.replace(",", ".")
+            return Decoded(quantity, None, status, full, None, flags, hertz)
+        text = text.replace(",", ".") if self._pattern.decimal_comma else text
         text = text.replace(" ", "")
         value = scaled(text, exponent)
         if value is None:
             return Garbled(f"not a number: {text!r}", raw)
         if full is not None and abs(value) > full * 1.25:
             return Garbled("more than its range can show", raw)
-        return Decoded(quantity, value, None, full, _one_count(text, exponent), flags)
+        return Decoded(quantity, value, None, full, _one_count(text, exponent), flags, hertz)
 
     def _status(self, text: str) -> Status | None:
         word = text.lstrip("+-") if text.lstrip("+-") else text
@@ -92,6 +101,12 @@ class TextCodec:
         if word in self._pattern.overload:
             return Status.OVERLOAD
         return Status.AUTORANGING if text in self._pattern.autoranging else None
+
+
+def _hertz(text: str) -> float | None:
+    """Frequency with an optional ``k`` or ``M``, in Hz; None for anything else."""
+    exponent = {"k": 3, "M": 6}.get(text[-1:], 0)
+    return scaled(text[:-1] if exponent else text, exponent)
 
 
 def prefix_exponent(unit: str) -> int | None:

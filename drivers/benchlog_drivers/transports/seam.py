@@ -16,6 +16,9 @@ import serial
 from pymodbus.exceptions import ConnectionException, ModbusException, ModbusIOException
 from pyvisa import errors as visa_errors
 from pyvisa.constants import StatusCode
+from pyvisa_py.protocols.rpc import RPCError
+from pyvisa_py.protocols.vxi11 import Vxi11Error
+from pyvisa_py.protocols.xdrlib import Error as XdrError
 
 from benchlog.model.errors import (
     InstrumentFault,
@@ -202,6 +205,10 @@ TABLE: dict[type[BaseException], Judge] = {
     visa_errors.OSNotSupported: _refused,
     visa_errors.InvalidBinaryFormat: _garbled,
     visa_errors.LibraryError: _refused,
+    visa_errors.Error: _lost,
+    RPCError: _garbled,
+    Vxi11Error: _lost,
+    XdrError: _garbled,
     ModbusException: _modbus,
     UnicodeError: _garbled,
     OSError: _system,
@@ -213,6 +220,8 @@ TABLE: dict[type[BaseException], Judge] = {
     KeyError: _lost,
     IndexError: _garbled,
     EOFError: _lost,
+    OverflowError: _garbled,
+    MemoryError: _garbled,
     struct.error: _garbled,
     ImportError: _refused,
     RuntimeError: _lost,

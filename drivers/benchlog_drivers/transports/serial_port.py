@@ -1,6 +1,7 @@
 """A byte connection through pyserial: a real port, a pseudo-terminal, ``socket://``, ``rfc2217://``, ``loop://``."""
 
 import contextlib
+import socket
 import time
 
 import serial
@@ -38,6 +39,8 @@ class SerialLine:
             if self.link.rts is not None:
                 port.rts = self.link.rts
             port.open()
+            if isinstance(stream := getattr(port, "_socket", None), socket.socket):
+                stream.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._port = port
 
     def close(self) -> None:

@@ -56,6 +56,10 @@ class VisaLine:
         self.close()
         backend, name = split_backend(self.link.address)
         with translated(self.link, opening=True):
+            if (address := socket_address(name)) is not None:
+                socket.getaddrinfo(
+                    *address, type=socket.SOCK_STREAM
+                )  # pyvisa-py leaks a socket on a bad name
             manager = pyvisa.ResourceManager(backend)  # never closed: all of one backend are one object
             self._resource = manager.open_resource(name, open_timeout=int(self.link.timeout_s * 1000))
             self._resource.timeout = max(1, int(self.link.timeout_s * 1000))

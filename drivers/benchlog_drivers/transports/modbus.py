@@ -1,0 +1,160 @@
+"""Modbus RTU and TCP: frames by pymodbus, bytes by a serial line (``socket://`` for TCP), deadlines ours.
+
+An RTU answer has no transaction number: a late one would be taken for the next. After a timeout the line is
+drained for longer than the worst latency, and of every answer address, function and length are checked.
+"""
+
+import time
+
+from pymodbus.framer import FramerRTU, FramerSocket
+from pymodbus.pdu import DecodePDU, ModbusPDU
+from pymodbus.pdu.bit_message import WriteSingleCoilRequest
+from pymodbus.pdu.register_message import ReadHoldingRegistersRequest, ReadInputRegistersRequest
+
+from benchlog.model.errors import InstrumentTimeout, LinkLost, ProtocolFault
+from benchlog_drivers.transports.line import Line
+from benchlog_drivers.transports.seam import translated
+
+EXCEPTIONS = {
+    1: "it does not know the function",
+    2: "it has no such register",
+    3: "it does not take that number of registers",
+    4: "it failed inside",
+    5: "it has taken the order and is not ready yet",
+    6: "it is busy",
+    8: "its memory has a parity error",
+    10: "the gateway has no path to it",
+    11: "the gateway gets no answer from it",
+}
+"""Modbus Application Protocol V1.1b3, chapter 7."""
+
+_TCP_HEAD = 7
+
+
+class ModbusLine:
+    """One Modbus device over one line; owned by one thread."""
+
+    def __init__(self, line: Line, unit: int, over_tcp: bool) -> None:
+        """The line is not yet open."""
+        self.line = line
+        self.late = 0
+        """Answers that came too late and were thrown away."""
+        self._unit = unit
+        self._over_tcp = over_tcp
+        decoder = DecodePDU(False)
+        self._framer = FramerSocket(decoder) if over_tcp else FramerRTU(decoder)
+        self._decoder = decoder
+        self._transaction = 0
+        self._suspect = False
+        self._heard = 0.0
+        self._between_s = 0.0 if over_tcp else max(0.00175, 38.5 / line.link.baud)
+
+    def open(self) -> None:
+        """Open the line; what lies there is thrown away."""
+        self.line.open()
+        self._suspect = False
+        while self.line.read_some(0.0):
+            pass
+
+    def close(self) -> None:
+        """Close the line; never raises."""
+        self.line.close()
+
+    def read_registers(self, function: str, address: int, count: int) -> list[int]:
+        """Registers from ``address`` on, read in one transaction."""
+        kind = ReadHoldingRegistersRequest if function == "holding" else ReadInputRegistersRequest
+        answer = self._exchange(kind(address=address, count=count), 2 + 2 * count)
+        if len(answer.registers) != count:
+            raise self._wrong(f"answered {len(answer.registers)} registers where {count} were asked for")
+        return list(answer.registers)
+
+    def write_coil(self, address: int, on: bool) -> None:
+        """Switch a coil; the device echoes the order."""
+        request = WriteSingleCoilRequest(address=address, bits=[on])
+        answer = self._exchange(request, 5)
+        if answer.address != address or list(answer.bits)[:1] != [on]:
+            raise self._wrong("did not echo the order to switch a coil")
+
+    def _exchange(self, request: ModbusPDU, length: int) -> ModbusPDU:
+        """One transaction; ``length`` bytes of function and data are expected back."""
+        self._settle()
+        self._transaction = self._transaction % 0xFFFF + 1
+        request.dev_id, request.transaction_id = self._unit, self._transaction
+        with translated(self.line.link):
+            frame = self._framer.buildFrame(request)
+        time.sleep(max(0.0, self._heard + self._between_s - time.monotonic()))
+        try:
+            self.line.write(frame, self.line.link.timeout_s)
+            body = self._receive(request.function_code, length)
+        except (InstrumentTimeout, ProtocolFault, LinkLost):
+            self._suspect = True
+            raise
+        with translated(self.line.link):
+            answer = self._decoder.decode(body)
+        if answer is None or answer.isError():
+            code = getattr(answer, "exception_code", 0)
+            raise self._wrong(f"refused ({code}): {EXCEPTIONS.get(code, 'no reason given')}")
+        return answer
+
+    def _settle(self) -> None:
+        """After a fault on RTU, wait until the line was quiet for longer than a late answer may take."""
+        if not self._suspect or self._over_tcp:
+            return
+        until = time.monotonic() + 5.0 * self.line.link.timeout_s
+        while self.line.read_some(1.5 * self.line.link.timeout_s):
+            self.late += 1
+            if time.monotonic() > until:
+                raise InstrumentTimeout(f"{self.line.link.where}: it does not fall silent. Check its wiring.")
+        self._suspect = False
+
+    def _receive(self, function: int, length: int) -> bytes:
+        """Function and data of the answer to the present question, within one deadline."""
+        until = time.monotonic() + self.line.link.timeout_s
+        buffer = b""
+        while True:
+            left = until - time.monotonic()
+            if left <= 0.0:
+                said = f" ({buffer[:16].hex(' ')} came)" if buffer else ""
+                raise InstrumentTimeout(
+                    f"{self.line.link.where}: no answer in time{said}. Check address, baud rate and wiring."
+                )
+            buffer += self.line.read_some(left)
+            self._heard = time.monotonic()
+            taken = self._take_tcp(buffer) if self._over_tcp else self._take_rtu(buffer, function, length)
+            if isinstance(taken, int):
+                buffer = buffer[taken:]
+            elif taken is not None:
+                return taken
+
+    def _take_tcp(self, buffer: bytes) -> bytes | int | None:
+        """The answer; or how many bytes of an older one to skip; None while it is not whole."""
+        if len(buffer) < _TCP_HEAD:
+            return None
+        transaction, protocol, size = (int.from_bytes(buffer[i : i + 2], "big") for i in (0, 2, 4))
+        if protocol != 0 or not 3 <= size <= 254:
+            raise self._wrong("sent what is no Modbus frame")
+        if len(buffer) < 6 + size:
+            return None
+        if transaction != self._transaction:
+            self.late += 1
+            return 6 + size
+        if buffer[6] != self._unit:
+            raise self._wrong(f"answered as unit {buffer[6]}, unit {self._unit} was asked")
+        return buffer[7 : 6 + size]
+
+    def _take_rtu(self, buffer: bytes, function: int, length: int) -> bytes | None:
+        """The answer, when every byte of it is as asked for; None while it is not whole."""
+        if len(buffer) < 2:
+            return None
+        whole = 5 if buffer[1] == function | 0x80 else length + 3
+        if buffer[0] != self._unit or buffer[1] & 0x7F != function:
+            raise self._wrong(f"answered {buffer[:8].hex(' ')}, which answers another question")
+        if len(buffer) < whole:
+            return None
+        frame, check = buffer[: whole - 2], buffer[whole - 2 : whole]
+        if len(buffer) > whole or FramerRTU.compute_CRC(frame) != int.from_bytes(check, "big"):
+            raise self._wrong(f"answered {buffer[:16].hex(' ')}: checksum or length is wrong")
+        return frame[1:]
+
+    def _wrong(self, what: str) -> ProtocolFault:
+        return ProtocolFault(f"{self.line.link.where}: it {what}. Check its profile and its address.")
