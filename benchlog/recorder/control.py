@@ -2,7 +2,7 @@
 
 A loopback TCP line. A caller sends one line of JSON, ``{"token": …, "message": …}``, the message as in
 `benchlog.model.protocol`, and gets one back. The token is random and lies in a file that only the user can
-read, in the user's runtime folder. Nothing is unpickled; lines have a greatest length, callers little time.
+read, in the user's state folder. Nothing is unpickled; lines have a greatest length, callers little time.
 """
 
 import hashlib
@@ -53,9 +53,9 @@ class Answer(msgspec.Struct, frozen=True):
 
 
 def address_path(session: Path) -> Path:
-    """The file in the user's runtime folder that says where the session's recorder listens."""
+    """The file in the user's state folder that says where the session's recorder listens."""
     name = hashlib.sha256(str(session.resolve()).encode()).hexdigest()[:24]
-    return Path(platformdirs.user_runtime_dir("benchlog", appauthor=False)) / f"{name}.recorder"
+    return Path(platformdirs.user_state_dir("benchlog", appauthor=False)) / "recorders" / f"{name}.json"
 
 
 class Control:

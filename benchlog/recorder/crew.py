@@ -98,7 +98,7 @@ class Crew:
         """Take the source away, by every means there is."""
         if self.source is not None:
             self.source.want_off(latched)
-        if self.contactor is not None and latched:
+        if self.contactor is not None:
             self.contactor.drop()
 
     def rearm(self) -> None:

@@ -87,7 +87,7 @@ class Dispatch:
     def _clock_cut_off(
         self, now_us: int, event: Told | RunBegun | None, said: tuple[tuple[int, Said], ...]
     ) -> None:
-        if not any(isinstance(word, SwitchOff) for _, word in said):
+        if not any(_takes_away(word) for _, word in said):
             return
         end_us = event.reading.end_us if isinstance(event, ReadingTaken) else None
         self.times.append(CutOffTimes(end_us, now_us, self._clock.now()))
@@ -142,6 +142,16 @@ class Dispatch:
         self._writer.add_entry(ended_entry(self._engine, ended), t_us)
         if outbox is not None:
             outbox.add(RunClosed(ended.outcome, ended.reason))
+
+
+def _takes_away(word: Said) -> bool:
+    """An order to the source, or to the hand that turns it."""
+    return isinstance(word, SwitchOff) or is_alarm(word)
+
+
+def is_alarm(word: Said) -> bool:
+    """The line that tells a hand to take the source away."""
+    return isinstance(word, Instruct) and word.urgent and word.target_v == 0.0
 
 
 def ended_entry(engine: Engine, ended: Ended) -> RunEnded:

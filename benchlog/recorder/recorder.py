@@ -22,7 +22,7 @@ from benchlog.recorder.awake import Awake
 from benchlog.recorder.contract import Engine, Options, RunResult, SourceLimit, Store, real_s
 from benchlog.recorder.control import Control
 from benchlog.recorder.crew import Crew, Ears
-from benchlog.recorder.dispatch import Dispatch, ended_entry
+from benchlog.recorder.dispatch import Dispatch, ended_entry, is_alarm
 from benchlog.recorder.herald import Herald
 from benchlog.recorder.idle import Idle
 from benchlog.recorder.limit import source_limit
@@ -170,7 +170,7 @@ class Recorder:
         return RUN_COMMIT_S if running and not self._dispatch.soaking else QUIET_COMMIT_S
 
     def _instructed(self, t_us: int, line: Instruct) -> None:
-        if line.urgent:
+        if is_alarm(line):
             self._dispatch.sent(t_us)
 
     def _fresh(self) -> bool:

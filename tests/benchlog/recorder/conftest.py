@@ -5,15 +5,19 @@ import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+
+if TYPE_CHECKING:
+    from recorder_stand import Stand
 
 sys.path.append(str(Path(__file__).parent))
 
 
 @pytest.fixture(autouse=True)
 def _no_thread_left(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[None]:
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "runtime"))
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     yield
     for _ in range(100):
         left = [t.name for t in threading.enumerate() if t.name.startswith("benchlog-")]
@@ -22,3 +26,13 @@ def _no_thread_left(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator
             return
         time.sleep(0.02)
     raise AssertionError(f"threads left behind: {left}")
+
+
+@pytest.fixture
+def stand(tmp_path: Path) -> Iterator["Stand"]:
+    from recorder_fakes import SmallWatch, SourceServer
+    from recorder_stand import Stand
+
+    server = SourceServer()
+    yield Stand(tmp_path / "unit.benchlog", server, SmallWatch())
+    server.close()

@@ -76,7 +76,7 @@ class SourceServer:
             threading.Thread(target=self._serve, args=(line, number), daemon=True).start()
 
     def _serve(self, line: socket.socket, number: int) -> None:
-        with contextlib.suppress(OSError), line.makefile("r") as words:
+        with contextlib.suppress(OSError), line, line.makefile("r") as words:
             for word in words:
                 if number not in self.mute_connections:
                     self._obey(line, word.strip())
@@ -105,6 +105,8 @@ class SourceServer:
     def drop_all(self, listening: bool = True) -> None:
         """Break every connection; with ``listening`` false nobody can come back either."""
         if not listening:
+            with contextlib.suppress(OSError):
+                self._server.shutdown(socket.SHUT_RDWR)
             self._server.close()
         for line in self._open:
             with contextlib.suppress(OSError):
