@@ -1,0 +1,39 @@
+"""Runs the commands as a user does: each in a process of its own, JSON on standard output."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any, NamedTuple
+
+_DISPLAYS = ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")
+WITHOUT_DISPLAY = {k: v for k, v in os.environ.items() if k not in _DISPLAYS}
+    k: v for k, v in os.environ.items() if k not in ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")
+}
+
+
+class Done(NamedTuple):
+    """What a command left."""
+
+    code: int
+    out: str
+    err: str
+
+    def json(self) -> Any:
+        """The one object on standard output."""
+        return json.loads(self.out)
+
+
+def command(*words: str | Path, timeout_s: float = 110.0, env: dict[str, str] | None = None) -> Done:
+    """Run ``benchlog`` with these words."""
+    done = subprocess.run(
+        [sys.executable, "-m", "benchlog", *map(str, words)],
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        timeout=timeout_s,
+        env=env or WITHOUT_DISPLAY,
+        check=False,
+    )
+    return Done(done.returncode, done.stdout, done.stderr)
