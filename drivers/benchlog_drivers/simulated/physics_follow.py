@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Generic, Protocol, Self, TypeVar
 
+from benchlog_drivers.simulated.physics_offset import FluxOffset
 from benchlog_drivers.simulated.physics_trace import Rates, merge
 
 CYCLE_BLOCKS = 16
@@ -24,6 +25,8 @@ _STATE_LEFT = 0.002
 """Remaining relative change of the slow electrical states below which the rates are held."""
 _FIRST_DRIFT, _DRIFT = 0.012, 0.06
 """Drift of the load at which held rates are renewed: without and with a known slope."""
+_HASTE = 0.001
+"""Drift within one cycle at which nothing is held."""
 _SIDE = 0.02
 """Relative change of the source's voltage that held rates follow by themselves."""
 _CREEP_PER_S = 0.02
@@ -43,9 +46,10 @@ class Circuit(Protocol):
     def project(self, changes: tuple[float, ...]) -> None: ...  # noqa: D102
     def move_rails(self, plus_v: float, minus_v: float) -> None: ...  # noqa: D102
     def retune(self, factor: float) -> None: ...  # noqa: D102
-    def dc_tau_s(self, rates: Rates) -> float: ...  # noqa: D102
-    def move_dc(self, dc_a: float) -> None: ...  # noqa: D102
-    def is_dc_small(self, rates: Rates) -> bool: ...  # noqa: D102
+    def offset(self, rates: Rates, dc_shift_a: float, shift: tuple[float, ...]) -> FluxOffset: ...  # noqa: D102
+    def move_offset(self, offset: FluxOffset) -> None: ...  # noqa: D102
+    def is_offset_small(self, rates: Rates) -> bool: ...  # noqa: D102
+    def warm(self, seconds: float, square_a2: float) -> None: ...  # noqa: D102
 
 
 C = TypeVar("C", bound=Circuit)
@@ -60,6 +64,7 @@ class _Held:
     before: Rates | None
     before_drift: float
     """Drift of this state as seen from the one before."""
+    offset: FluxOffset
     seconds: float = 0.0
     """Held since."""
     tune: float = 0.0
@@ -69,15 +74,21 @@ class _Held:
     low: Rates | None = None
     high: Rates | None = None
 
-    def now(self, drift: float, dc_tau_s: float) -> Rates:
+    def allowed(self) -> float:
+        """Drift up to which the rates may be moved linearly."""
+        if self.before is None:
+            return _FIRST_DRIFT
+        return min(_DRIFT, max(_FIRST_DRIFT, 3.0 * abs(self.before_drift)))
+
+    def now(self, drift: float) -> Rates:
         rates = self.rates
         if self.before is not None:
             rates = rates.moved(rates, self.before, -drift / self.before_drift)
         side = self.high if self.tune > 0.0 else self.low
         if side is not None:
             rates = rates.moved(self.rates, side, abs(self.tune) / _SIDE)
-        dc = rates.i_dc * math.exp(-self.seconds / dc_tau_s)
-        return replace(rates, i_dc=dc, i2=max(0.0, rates.i2 - rates.i_dc**2 + dc**2))
+        dc = self.offset.dc_a
+        return replace(rates, i_dc=dc, i2=max(0.0, rates.i2 - self.rates.i_dc**2 + dc**2))
 
 
 class _Approach:
@@ -86,9 +97,12 @@ class _Approach:
     def __init__(self, least_cycles: int, ratios: tuple[float, ...] | None) -> None:
         self.to_go = least_cycles
         self.ratios = ratios
+        """By how much each change shrank from cycle to cycle, as it came out."""
         self._last: tuple[float, ...] | None = None
+        self._last_dc_a = 0.0
         self.shift: tuple[float, ...] | None = None
-        """Change over the last cycle: mean square current, then the states."""
+        """Change over the last cycle: mean square current without DC, then the states."""
+        self.dc_shift_a = 0.0
         self.drift = 0.0
 
     def add(self, rates: Rates, states: tuple[float, ...], drift: float) -> None:
@@ -97,13 +111,15 @@ class _Approach:
         now = (rates.i2 - rates.i_dc**2, *states)
         self.to_go -= 1
         before, last, self._last = self.shift, self._last, now
+        self.dc_shift_a, self._last_dc_a = rates.i_dc - self._last_dc_a, rates.i_dc
         if last is None:
             return
         self.shift = tuple(a - b for a, b in zip(now, last, strict=True))
         if before is not None:
-            self.ratios = tuple(_ratio(a, b) for a, b in zip(self.shift, before, strict=True))
+            self.ratios = tuple(a / b if b != 0.0 else 0.0 for a, b in zip(self.shift, before, strict=True))
 
     def forget(self) -> None:
+        """Begin anew after a jump, with the ratios known."""
         self._last = self.shift = None
 
     def left(self, scales: tuple[float, ...]) -> tuple[float, ...] | None:
@@ -111,16 +127,24 @@ class _Approach:
         if self.to_go > 0 or self.shift is None or self.ratios is None:
             return None
         return tuple(
-            max(0.0, abs(d) / scale - 3.0 * self.drift) / (1.0 - q)
+            max(0.0, abs(d) / scale - 3.0 * self.drift) / (1.0 - (min(q, 0.98) if q > 0.0 else 0.8))
             for d, q, scale in zip(self.shift, self.ratios, scales, strict=True)
         )
+
+    def jumpable(self, left: tuple[float, ...]) -> int:
+        """How many cycles at most may be jumped: seven tenths of the way, and none where a change grows."""
+        assert self.ratios is not None
+        count = 1000
+        for part, ratio in zip(left, self.ratios, strict=True):
+            if part > 0.001:
+                count = min(count, int(math.log(0.3) / math.log(ratio)) if 0.0 < ratio < 0.999 else 0)
+        return count
 
     def further(self, count: int) -> tuple[float, ...]:
         """Change over the next ``count`` cycles."""
         assert self.shift is not None and self.ratios is not None
-        return tuple(
-            d * q * (1.0 - q**count) / (1.0 - q) for d, q in zip(self.shift, self.ratios, strict=True)
-        )
+        held = [min(max(q, 0.0), 0.999) for q in self.ratios]
+        return tuple(d * q * (1.0 - q**count) / (1.0 - q) for d, q in zip(self.shift, held, strict=True))
 
 
 class Follower(Generic[C]):
@@ -153,7 +177,7 @@ class Follower(Generic[C]):
     def wake(self, least_cycles: int) -> None:
         """Back to the waveform because of a change from outside, at the phase the source has reached."""
         if self._held is not None:
-            ghost = int(self._held.seconds / self.circuit.block_s) % CYCLE_BLOCKS
+            ghost = round(self._held.seconds / self.circuit.block_s) % CYCLE_BLOCKS
             self._leave_held()
             if ghost:
                 self.circuit.run(ghost, self._before_block)
@@ -205,13 +229,15 @@ class Follower(Generic[C]):
         if held is None:
             return self._compute(seconds)
         drift = self._drift(held)
-        if abs(drift) > (_FIRST_DRIFT if held.before is None else _DRIFT):
+        if abs(drift) > held.allowed():
             self._leave_held()
             self._renewed = (held.rates, drift) if held.tune == 0.0 else None
             self._approach = _Approach(SMALL_CHANGE, self._approach.ratios)
             return self._compute(seconds)
         held.seconds += seconds
-        return seconds, held.now(drift, self.circuit.dc_tau_s(held.rates))
+        held.offset.advance(seconds)
+        self.circuit.warm(seconds, held.rates.i2)
+        return seconds, held.now(drift)
 
     def _drift(self, held: _Held) -> float:
         return self._demand_w(held.rates) / max(held.demand_w, 1e-6) - 1.0
@@ -220,9 +246,9 @@ class Follower(Generic[C]):
         """Bring the circuit to where the held rates have moved."""
         held = self._held
         assert held is not None
-        now = held.now(self._drift(held), self.circuit.dc_tau_s(held.rates))
+        now = held.now(self._drift(held))
         self.circuit.move_rails(now.plus_v - held.rates.plus_v, now.minus_v - held.rates.minus_v)
-        self.circuit.move_dc(now.i_dc - held.rates.i_dc)
+        self.circuit.move_offset(held.offset)
         if held.tune != 0.0:
             self.circuit.retune(1.0 + held.tune)
         self._held = None
@@ -249,7 +275,8 @@ class Follower(Generic[C]):
         left = approach.left((max(rates.i2, 1e-9), *self.circuit.scales()))
         if left is None:
             return 0, rates
-        if left[0] < _LEFT and max(left[1:]) < _STATE_LEFT and self.circuit.is_dc_small(rates):
+        near = left[0] < _LEFT and max(left[1:]) < _STATE_LEFT and approach.drift < _HASTE
+        if near and self.circuit.is_offset_small(rates):
             self._hold(rates)
             return 0, rates
         return self._jump(spare_s, rates, left)
@@ -261,20 +288,19 @@ class Follower(Generic[C]):
         return self._demand_w(last[0]) / max(last[1], 1e-6) - 1.0 if last is not None else 0.0
 
     def _hold(self, rates: Rates) -> None:
+        assert self._approach.shift is not None
+        offset = self.circuit.offset(rates, self._approach.dc_shift_a, self._approach.shift[1:])
         before, drift = self._renewed or (None, 0.0)
         if abs(drift) < 0.002:
             before = None
-        self._held = _Held(rates, self._demand_w(rates), before, drift)
+        self._held = _Held(rates, self._demand_w(rates), before, drift, offset)
         self._renewed = None
 
     def _jump(self, spare_s: float, rates: Rates, left: tuple[float, ...]) -> tuple[int, Rates]:
         """Carry the geometric approach on for several cycles at once, at most seven tenths of the way."""
         approach = self._approach
-        assert approach.ratios is not None
         count = int(spare_s / (CYCLE_BLOCKS * self.circuit.block_s) + 1e-6)
-        for part, ratio in zip(left[1:], approach.ratios[1:], strict=True):
-            if part > 0.001:
-                count = min(count, int(math.log(0.3) / math.log(ratio)) if ratio > 0.0 else 0)
+        count = min(count, approach.jumpable((0.0, *left[1:])))
         if count < 1:
             return 0, rates
         further = approach.further(count)
@@ -282,10 +308,3 @@ class Follower(Generic[C]):
         self.circuit.project(further[1:])
         approach.forget()
         return count, replace(rates, i2=max(0.0, rates.i2 + half_way[0]))
-
-
-def _ratio(now: float, before: float) -> float:
-    """By how much a change shrank since the cycle before, held to 0 … 0.98."""
-    if before == 0.0:
-        return 0.0
-    return min(0.98, max(0.0, now / before))

@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog_drivers.simulated.lamp import Filament
+from benchlog_drivers.simulated.physics_offset import FluxOffset
 from benchlog_drivers.simulated.physics_trace import Rates, measure_stretch
 from benchlog_drivers.simulated.transformer import TransformerValues
 from benchlog_drivers.simulated.unit_params import THERMAL_V, Diode, Rails, SourceImpedance
@@ -143,7 +144,7 @@ class LinearSupply:
             series.append(self.series_ohm())
             self._block(trace)
             if self.lamp is not None:
-                self.lamp.advance(self.block_s, sum([i * i for i in trace[-BLOCK:]]) / BLOCK)
+                self.warm(self.block_s, sum([i * i for i in trace[-BLOCK:]]) / BLOCK)
             plus += self.plus_v
             minus += self.minus_v
         self.last_trace = np.array(trace)
@@ -303,19 +304,18 @@ class LinearSupply:
 
     # --- slow electrical states ---------------------------------------------------------------------------
     def states(self) -> tuple[float, ...]:
-        """Both reservoirs (V) and the flux at this phase (V·s)."""
-        return self.plus_v, self.minus_v, self.flux_vs
+        """Both reservoirs (V), flux at this phase and remanence (V·s)."""
+        return self.plus_v, self.minus_v, self.flux_vs, self.remanent_vs
 
     def scales(self) -> tuple[float, ...]:
-        """What counts as a whole change of each of the states; the flux offset is left to ``dc_tau_s``."""
+        """What counts as a whole change of each of the states; the flux offset is left to ``offset``."""
         rail = max(self.plus_v, -self.minus_v, self.least_scale_v)
-        return rail, rail, math.inf
+        return rail, rail, math.inf, math.inf
 
     def project(self, changes: tuple[float, ...]) -> None:
         """Add to the states; the primary current follows the flux."""
         self.move_rails(changes[0], changes[1])
-        self.flux_vs += changes[2]
-        self.primary_a += changes[2] / self.values.magnetising.main_h
+        self._move_flux(changes[2], changes[3])
 
     def move_rails(self, plus_v: float, minus_v: float) -> None:
         """Add to the reservoirs (V); alike rails stay alike to the last digit."""
@@ -328,23 +328,34 @@ class LinearSupply:
         self.peak_v *= factor
         self.flux_vs *= factor
 
-    def dc_tau_s(self, rates: Rates) -> float:
-        """Time constant in s with which a flux offset dies away in the unsaturated core; infinite beyond."""
-        if not self._is_unsaturated(rates):
-            return math.inf
+    def _move_flux(self, flux_vs: float, remanent_vs: float) -> None:
+        self.flux_vs += flux_vs
+        self.remanent_vs += remanent_vs
+        self.primary_a += (flux_vs - remanent_vs) / self.values.magnetising.main_h
+
+    def offset(self, rates: Rates, dc_shift_a: float, shift: tuple[float, ...]) -> FluxOffset:
+        """How the flux offset will go on, from the change of DC (A) and states over the last cycle."""
+        iron, cycle_s = self.values.magnetising, STEPS * self.step_s
         ohm = self.series_ohm() + self.inside_ohm + self.values.primary_ohm
-        return self.values.magnetising.main_h / ohm
+        henry = (shift[2] - shift[3]) / dc_shift_a if abs(dc_shift_a) > 1e-9 else iron.main_h
+        if not 0.02 * iron.main_h < henry < 5.0 * iron.main_h:
+            henry = iron.main_h
+        wipe = -shift[3] / cycle_s / self.remanent_vs if self.remanent_vs != 0.0 else 0.0
+        swing = self.peak_v * cycle_s / (2.0 * math.pi)
+        return FluxOffset(rates.i_dc, self.remanent_vs, max(0.0, wipe), ohm, henry, swing)
 
-    def move_dc(self, dc_a: float) -> None:
-        """The flux offset has changed by what ``dc_a`` (A) of primary current magnetise."""
-        self.flux_vs += dc_a * self.values.magnetising.main_h
-        self.primary_a += dc_a
+    def move_offset(self, offset: FluxOffset) -> None:
+        """Take over where a held flux offset has gone."""
+        self._move_flux(offset.moved_vs, offset.wiped_vs)
 
-    def is_dc_small(self, rates: Rates) -> bool:
+    def is_offset_small(self, rates: Rates) -> bool:
         """Whether a flux offset may die away by itself without changing anything else worth a percent."""
-        return self._is_unsaturated(rates) or rates.i_dc**2 < 0.01 * rates.i2
-
-    def _is_unsaturated(self, rates: Rates) -> bool:
         iron = self.values.magnetising
-        swing = self.peak_v * self.step_s * STEPS / (2.0 * math.pi) + abs(rates.i_dc) * iron.main_h
-        return swing < 0.85 * iron.design_vs
+        swing = self.peak_v * self.step_s * STEPS / (2.0 * math.pi)
+        offset = abs(rates.i_dc) * iron.main_h + abs(self.remanent_vs)
+        return swing + offset < 0.85 * iron.design_vs or rates.i_dc**2 < 0.003 * rates.i2
+
+    def warm(self, seconds: float, square_a2: float) -> None:
+        """Heat what lies in series for ``seconds`` with this mean square current (A²)."""
+        if self.lamp is not None:
+            self.lamp.advance(seconds, square_a2)

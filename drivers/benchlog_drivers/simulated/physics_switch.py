@@ -1,9 +1,9 @@
 """A switch-mode supply at waveform level: X-capacitor, filter, thermistor, bridge, bulk, converter.
 
 Same steps and blocks as the linear supply. One state current runs through source, filter and thermistor; the
-bridge conducts while the line exceeds the bulk by two junctions. Once the bulk passes ``start_v`` the converter
-brings up its rails and draws what they deliver, divided by its efficiency, at any bulk voltage (constant power)
-until the bulk falls below ``stop_v``. Overloaded, it shuts down and tries again.
+bridge conducts while the line exceeds the bulk by two junctions. Once the bulk passes ``start_v`` the
+converter brings up its rails and draws what they deliver, divided by its efficiency, at any bulk voltage
+(constant power) until the bulk falls below ``stop_v``. Overloaded, it shuts down and tries again.
 """
 
 import copy
@@ -14,6 +14,7 @@ import numpy as np
 
 from benchlog_drivers.simulated.lamp import Filament
 from benchlog_drivers.simulated.physics_linear import BLOCK, LEAST_A, SINE, STEPS, inlet_voltage
+from benchlog_drivers.simulated.physics_offset import FluxOffset
 from benchlog_drivers.simulated.physics_trace import Rates, measure_stretch
 from benchlog_drivers.simulated.unit_params import THERMAL_V, SourceImpedance, SwitchMode
 
@@ -114,8 +115,6 @@ class SwitchModeSupply:
             drawn = self._bulk_a(self.converter.advance(step, self.bulk_v))
             self.bulk_v = max(0.0, self.bulk_v - drawn * step / self.values.bulk_farad)
             left -= step
-        cooling = self.values.thermistor_k_per_w * self.values.thermistor_j_per_k
-        self.thermistor_k = 298.0 + (self.thermistor_k - 298.0) * math.exp(-seconds / cooling)
 
     def series_ohm(self) -> float:
         """Source and lamp in Ω."""
@@ -137,7 +136,7 @@ class SwitchModeSupply:
             before_block(self)
             series.append(self.series_ohm())
             self._steps(trace)
-            self._warm(sum([i * i for i in trace[-BLOCK:]]) / BLOCK)
+            self.warm(self.block_s, sum([i * i for i in trace[-BLOCK:]]) / BLOCK)
             rails += self.converter.rail_v
         currents = np.array(trace) + self._filter_current(start, len(trace))
         ohms = np.repeat(np.array(series), BLOCK)
@@ -151,13 +150,17 @@ class SwitchModeSupply:
         siemens = 2.0 * math.pi * self.hertz * self.values.x_farad
         return self.peak_v * (_ENDS[indices] / self.values.x_bleeder_ohm + siemens * _COSINES[indices])
 
-    def _warm(self, square_a2: float) -> None:
-        values = self.values
-        cooling = (self.thermistor_k - 298.0) / values.thermistor_k_per_w
-        heating = square_a2 * self.thermistor_ohm() - cooling
-        self.thermistor_k += heating * self.block_s / values.thermistor_j_per_k
+    def warm(self, seconds: float, square_a2: float) -> None:
+        """Heat thermistor and lamp for ``seconds`` with this mean square current (A²)."""
+        values, left = self.values, seconds
+        while left > 0.0:
+            step = min(left, 0.25)
+            cooling = (self.thermistor_k - 298.0) / values.thermistor_k_per_w
+            heating = square_a2 * self.thermistor_ohm() - cooling
+            self.thermistor_k += heating * step / values.thermistor_j_per_k
+            left -= step
         if self.lamp is not None:
-            self.lamp.advance(self.block_s, square_a2)
+            self.lamp.advance(seconds, square_a2)
 
     def _bulk_a(self, converter_w: float) -> float:
         """Current out of the bulk in A."""
@@ -213,13 +216,13 @@ class SwitchModeSupply:
     def move_rails(self, plus_v: float, minus_v: float) -> None:
         """Held rates have drifted; the converter holds its rails."""
 
-    def dc_tau_s(self, rates: Rates) -> float:
+    def offset(self, rates: Rates, dc_shift_a: float, shift: tuple[float, ...]) -> FluxOffset:
         """A DC in the line stays."""
-        return math.inf
+        return FluxOffset(rates.i_dc)
 
-    def move_dc(self, dc_a: float) -> None:
-        """There is no flux to move."""
+    def move_offset(self, offset: FluxOffset) -> None:
+        """There is no flux on the mains side."""
 
-    def is_dc_small(self, rates: Rates) -> bool:
-        """A DC in the line changes nothing with time."""
+    def is_offset_small(self, rates: Rates) -> bool:
+        """There is no flux offset."""
         return True

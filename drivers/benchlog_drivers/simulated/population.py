@@ -1,11 +1,11 @@
 """Plausible units by seed: hidden component values, and beside them what a technician would know.
 
-Class AB 30 VA-1 kVA, log-uniform; idle 5-18 % of the rating (× 1.4 below 100 VA); bias wakes at 3-8 V of rail;
-plate W = idle + 0.57 × output × (0.8-1.3), half the plates in W, half in A. Class A 80-600 VA, idle 45-60 W per
-100 VA, plate = idle × 0.92-1.15. Valve 40-350 W of idle, heaters 22-42 % of it, cold resistance 1/5-1/7,
-warm-up 6-12 s, cathode lag 4-15 s, 40 % with a valve rectifier. These ranges are fixed: limits are tried on
-them. The plate's 0.57 is consumption at one eighth of the output (IEC 60065 test condition) at 22 % efficiency.
-Class D, switch-mode supplies and the share of output in the rating are ours.
+Class AB 30 VA-1 kVA, log-uniform; idle 5-18 % of the rating (× 1.4 below 100 VA); bias wakes at 3-8 V of
+rail; plate W = idle + 0.57 × output × (0.8-1.3), half the plates in W, half in A. Class A 80-600 VA, idle
+45-60 W per 100 VA, plate = idle × 0.92-1.15. Valve 40-350 W of idle, heaters 22-42 % of it, cold resistance
+1/5-1/7, warm-up 6-12 s, cathode lag 4-15 s, 40 % with a valve rectifier. These ranges are fixed: limits are
+tried on them. The plate's 0.57 is consumption at one eighth of the output (IEC 60065 test condition) at 22 %
+efficiency. Class D, switch-mode supplies and the share of output in the rating are ours.
 """
 
 import math
@@ -222,7 +222,7 @@ def _draw_switch_mode(dice: np.random.Generator, size: _Size, rails: Rails, main
 
 
 def _draw_plate(dice: np.random.Generator, size: _Size, mains_v: float, plate_va: float | None) -> Plate:
-    """Half the plates in W, half in A (power factor 0.62-0.75 at the plate's condition), rounded as marked."""
+    """Half the plates in W, half in A (power factor 0.62-0.75 as the plate is measured), rounded as marked."""
     in_watts = bool(dice.random() < 0.5)
     factor = dice.uniform(0.62, 0.75)
     if plate_va is not None:

@@ -64,7 +64,7 @@ def _fit_main(iron: Magnetising, target_a: float) -> Magnetising:
 def draw_transformer(
     dice: np.random.Generator, core: Core, va: float, volts: float, hertz: float, rail_v: float
 ) -> TransformerValues:
-    """A transformer of ``va`` for ``volts`` at ``hertz`` whose split supply gives about ±``rail_v`` at idle."""
+    """A transformer of ``va`` for ``volts`` at ``hertz``; its split supply gives about ±``rail_v`` at idle."""
     iron, loss_ohm = draw_magnetising(dice, core, va, volts, hertz)
     base_ohm, omega = volts**2 / va, 2.0 * math.pi * hertz
     regulation = 0.05 * (300.0 / va) ** 0.3 * dice.uniform(0.85, 1.25)

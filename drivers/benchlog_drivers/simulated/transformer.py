@@ -56,9 +56,9 @@ class Magnetising:
         return float(np.sqrt(np.trapezoid(current**2, dx=1.0 / 180.0)))
 
     def table(self) -> tuple[list[float], list[float], float, int]:
-        """The curve in straight pieces: offsets (A) and slopes (A per V·s) by cell of |flux|, cells per V·s, last cell.
+        """The curve in straight pieces by cell of |flux|: offsets, slopes, cells per V·s, last cell.
 
-        Magnetising current = offset + slope·|flux|, with the sign of the flux; beyond the last cell it goes on.
+        Magnetising current = offset (A) + slope (A per V·s)·|flux|, signed; the last piece goes on.
         """
         edges = np.linspace(0.0, REACH * self.design_vs, CELLS + 1)
         current = edges / self.main_h + self.excess_a(edges)

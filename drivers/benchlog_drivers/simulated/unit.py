@@ -239,8 +239,8 @@ class SimulatedUnit:
         self.load.advance(seconds, rates.plus_v, rates.minus_v, inlet_v)
         if self.load.destroyed and not destroyed and self._is_live():
             self.follower.wake(BIG_CHANGE)
-        if self.supply.lamp is not None and (self.follower.held is not None or not self._is_live()):
-            self.supply.lamp.advance(seconds, rates.i2)
+        if not self._is_live():
+            self.supply.warm(seconds, 0.0)
         if self.fuse.advance(seconds, rates.i2):
             self._open_fuse()
 
@@ -280,7 +280,8 @@ class SimulatedUnit:
         if self.supply.lamp is not None:
             watts += rates.i2 * self.supply.lamp.ohm()
         if isinstance(self.supply, SwitchModeSupply):
-            watts += rates.i2 * self.supply.thermistor_ohm() + 0.01
+            # Its resistance shapes the pulses more than its watts tell.
+            watts += 5.0 * rates.i2 * self.supply.thermistor_ohm() + 0.01
         return watts
 
     def _rectified_w(self, square_v2: float, leg_ohm: float) -> float:

@@ -1,7 +1,7 @@
 """The unit's own mains fuse as a wire that heats with I² and cools.
 
-Heating store dE/dt = I² − E/τ in A²s; the wire melts at its melting integral, and at ``least_ratio`` times the
-rated current in the long run, which gives τ. With τ so, a time-lag 5×20 link stays inside its gates of
+Heating store dE/dt = I² − E/τ in A²s; the wire melts at its melting integral, and at ``least_ratio`` times
+the rated current in the long run, which gives τ. With τ so, a time-lag 5×20 link stays inside its gates of
 IEC 60127-2 sheet 3.
 """
 

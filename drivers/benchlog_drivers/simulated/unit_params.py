@@ -18,7 +18,7 @@ class SourceImpedance:
     henry: float
 
     def behind_isolating_transformer(self, va: float, mains_v: float, regulation: float) -> "SourceImpedance":
-        """The same source with an isolating transformer: regulation·V²/VA more resistance, 0.3 of it leakage."""
+        """The same with an isolating transformer: regulation·V²/VA more resistance, 0.3 of that leakage."""
         more = regulation * mains_v**2 / va
         return SourceImpedance(self.ohm + more, self.henry + 0.3 * more / 377.0)
 
