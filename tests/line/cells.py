@@ -2,8 +2,8 @@
 
     python tests/line/cells.py --out DIR [--scale 20]
 
-Writes ``cells.json`` and ``cells.md``. Each cell is one ``benchlog rehearse`` in processes of its own (command,
-recorder, standby, simulated bench), over loopback TCP and, for the hand-held meters, pseudo-terminals.
+Writes ``cells.json`` and ``cells.md``. Each cell is one ``benchlog rehearse`` in processes of its own
+(command, recorder, standby, simulated bench), over loopback TCP and pseudo-terminals.
 What each cell has to show is in `demands`; the voltages come from the tables of the bring-up rules
 (simulated units, ours).
 """

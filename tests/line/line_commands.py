@@ -9,8 +9,6 @@ from typing import Any, NamedTuple
 
 _DISPLAYS = ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")
 WITHOUT_DISPLAY = {k: v for k, v in os.environ.items() if k not in _DISPLAYS}
-    k: v for k, v in os.environ.items() if k not in ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")
-}
 
 
 class Done(NamedTuple):

@@ -25,13 +25,14 @@ CELLS = [
     Cell("shorted-rectifier", 120, "handheld", "hand-set"),
 ]
 KEYS = {
-    "outcome", "reason", "cut_off_at_fraction", "cut_off_step_fraction", "simulated", "unit", "mains_v", "steps",
-    "not_judged", "not_tested", "fault_patterns", "events", "warnings", "session", "document",
+    "outcome", "reason", "cut_off_at_fraction", "cut_off_step_fraction", "simulated", "unit", "mains_v",
+    "steps", "not_judged", "not_tested", "fault_patterns", "events", "warnings", "session", "document",
 }  # fmt: skip
 STEP_KEYS = {
     "set_v", "measured_v", "inrush_a", "inrush_is_lower_bound", "idle_a", "idle_u_a", "acceptance_a",
-    "acceptance_source", "stop_a", "stop_source", "verdict", "decided_by", "decision_reason", "settled_after_s",
-    "forecast_next_a",
+    "acceptance_source", "stop_a", "stop_source",
+    "verdict", "decided_by", "decision_reason",
+    "settled_after_s", "forecast_next_a",
 }  # fmt: skip
 FORBIDDEN = re.compile(r"\b(healthy|safe|passed|ok)\b", re.IGNORECASE)
 
