@@ -152,7 +152,7 @@ def _empty(why: str) -> SlowFigures:
 
 
 def slow_figures_of(readings: Sequence[Reading], accuracy: Accuracy | None = None) -> SlowFigures:
-    """Figures from the readings of one current channel, in time order; clamp turns as set in their settings."""
+    """Figures from the readings of one current channel, in time order; turns as set in their settings."""
     good = [r for r in readings if isinstance(r, Measured)]
     overloads = [full_scale(r) for r in readings if not isinstance(r, Measured) and r.status == "overload"]
     turns = round(median(r.setting.turns for r in good)) if good else 1
