@@ -198,8 +198,7 @@ def copy_committed(db: sqlite3.Connection, out: Path) -> None:
 
     `SessionFault` where ``out`` exists or can't be written; nothing is left behind then.
     """
-    if out.exists():
-        raise SessionFault(f"{out} exists already. Choose another name.")
+    check_new(out)
     only = db.execute("pragma query_only").fetchone()[0]
     try:
         with mapped(out):
@@ -211,6 +210,14 @@ def copy_committed(db: sqlite3.Connection, out: Path) -> None:
         raise
     finally:
         db.execute(f"pragma query_only = {only}")
+
+
+def check_new(out: Path) -> None:
+    """`SessionFault` where a new file ``out`` can't be made because it exists or its folder does not."""
+    if out.exists():
+        raise SessionFault(f"{out} exists already. Choose another name.")
+    if not out.parent.is_dir():
+        raise SessionFault(f"There is no folder {out.parent}. Make it, or choose another place.")
 
 
 def sync(out: Path) -> None:

@@ -5,9 +5,8 @@ from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from benchlog.model.errors import SessionFault
 from benchlog.model.history import Approved, Corrected, Entry, JobEnded, JobEntered, Noted
-from benchlog.session.connection import sync
+from benchlog.session.connection import check_new, sync
 from benchlog.session.faults import mapped
 from benchlog.session.reader import SessionReader
 
@@ -29,8 +28,7 @@ def withhold(path: Path, out: Path, which: Callable[[Entry], bool] = customer_da
     Their digests stay, so that the chain of the copy still verifies and its head is that of the original.
     The payloads and their salts are gone from every byte of the copy. Faults as `copy_session`.
     """
-    if out.exists():
-        raise SessionFault(f"{out} exists already. Choose another name.")
+    check_new(out)
     with SessionReader(path) as reader:
         numbers = tuple(entry.seq for entry in reader.entries() if which(entry))
     with mapped(out), TemporaryDirectory(dir=out.parent, prefix=".benchlog-") as folder:

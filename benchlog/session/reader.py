@@ -290,6 +290,7 @@ class SessionReader:
             rows = self._rows(number, t0_us, t1_us)
             t_us, value = summary.raw_points(rows)
             return _reduced(Trace(t_us, value, rows.size, False), max_points)
+        blocks = blocks[1:-1]  # the curve begins and ends at a reading
         head = self._rows(number, t0_us, int(blocks[0][2]) - 1)
         tail = self._rows(number, int(blocks[-1][3]) + 1, t1_us)
         parts = [summary.raw_points(head), summary.points_of(blocks), summary.raw_points(tail)]

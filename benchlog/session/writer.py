@@ -310,7 +310,7 @@ def fold(db: sqlite3.Connection, tries: int, wait: Callable[[float], None]) -> b
     return False
 
 
-def finish(path: Path) -> bool:
+def finish(path: Path, wait: Callable[[float], None] = sleep) -> bool:
     """Finish a session whose writer died or could not: fold its ``-wal`` in. False where it is in use.
 
     Does nothing to a file that stands alone. Faults as `SessionWriter.append_to`.
@@ -324,7 +324,7 @@ def finish(path: Path) -> bool:
             db = connection.open_for_writing(path)
             try:
                 with mapped(path):
-                    return fold(db, 40, sleep)
+                    return fold(db, 40, wait)
             finally:
                 db.close()
     except SessionHeld:

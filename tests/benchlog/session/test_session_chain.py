@@ -138,7 +138,7 @@ def other(value: object, draw: st.DataObject) -> object:
 
 
 @given(st.data())
-@settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 def test_any_changed_cell_is_found(
     original: Path, tmp_path_factory: pytest.TempPathFactory, data: st.DataObject
 ) -> None:
@@ -166,7 +166,7 @@ def test_any_changed_cell_is_found(
 
 
 @given(st.integers(0, 10**9), st.integers(1, 255))
-@settings(max_examples=250, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
 def test_any_changed_byte_is_found_or_changes_nothing(
     original: Path, tmp_path_factory: pytest.TempPathFactory, at: int, flip: int
 ) -> None:

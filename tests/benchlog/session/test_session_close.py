@@ -70,7 +70,7 @@ def test_a_reader_that_stays_keeps_the_log_and_the_next_one_finishes(tmp_path: P
     assert waits == [0.05] * 39
     assert Path(f"{path}-wal").exists()
     assert len(reader.entries()) == 2
-    assert not finish(path)
+    assert not finish(path, waits.append)
     reader.close()
     assert finish(path)
     assert [p.name for p in tmp_path.iterdir()] == ["a.benchlog"]

@@ -57,7 +57,7 @@ def alike(given: tuple[Reading, int], got: tuple[Reading, int]) -> bool:
 
 
 @given(sittings, sittings)
-@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
 def test_two_sittings_come_out_as_they_went_in(first: Sitting, second: Sitting) -> None:
     with TemporaryDirectory() as folder:
         path = Path(folder) / "a.benchlog"
