@@ -11,6 +11,7 @@ import numpy as np
 
 from benchlog.model.wave import Waveform
 from benchlog_drivers.simulated.aperture import Averages, truth_of
+from benchlog_drivers.simulated.contactor import SimulatedContactor
 from benchlog_drivers.simulated.digitiser import RATE_HZ, Digitiser, measured_truth
 from benchlog_drivers.simulated.hand import Hand
 from benchlog_drivers.simulated.meters import Finished, SimulatedMeter
@@ -122,6 +123,7 @@ class SimulatedBench:
         hand: Hand | None = None,
         wander: Wander | None = None,
         digitiser: Digitiser | None = None,
+        contactor: SimulatedContactor | None = None,
     ) -> None:
         """Begin at zero seconds with the source off."""
         if (source is None) == (hand is None):
@@ -132,6 +134,7 @@ class SimulatedBench:
         self.hand = hand
         self.wander = wander or Wander(0.0, 0)
         self.digitiser = digitiser
+        self.contactor = contactor
         self.now_s = 0.0
         self.witness = Witness()
         self._pending: list[Output] = []
@@ -171,6 +174,8 @@ class SimulatedBench:
             stop_s = min(stop_s, self.hand.next_change_s(self.now_s + _EPS_S))
         if self.source is not None or self.wander.fraction > 0.0 or self._is_turning():
             stop_s = min(stop_s, self._next_tick())
+        if self.contactor is not None and self.contactor.drops_at_s > self.now_s + _EPS_S:
+            stop_s = min(stop_s, self.contactor.drops_at_s)
         return max(stop_s, self.now_s + _EPS_S)
 
     def _next_tick(self) -> float:
@@ -189,6 +194,8 @@ class SimulatedBench:
             self._give(self._output.volts * self.source.fold, self._output.on)
 
     def _give(self, volts: float, on: bool) -> None:
+        if self.contactor is not None and not self.contactor.is_closed(self.now_s + _EPS_S):
+            volts, on = 0.0, False
         if (volts, on) == self._given:
             return
         self._given = (volts, on)

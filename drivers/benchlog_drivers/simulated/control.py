@@ -7,6 +7,7 @@ order troubles and ask what the bench saw. Messages, each answered by one line:
     {"type": "status"}                                                     → {"type": "status", …}
     {"type": "trouble", "instrument": …, "kind": …, "length_s": …, …}      → {"type": "done"}
     {"type": "clear", "instrument": …}                                     → {"type": "done"}
+    {"type": "rearm"}     the button on the cut-off contactor              → {"type": "done"}
 
 Anything else: {"type": "refused", "reason": …}.
 """
@@ -47,13 +48,17 @@ class TroubleMessage(msgspec.Struct, frozen=True, tag="trouble", forbid_unknown_
     per_minute: float = 0.10
 
 
+class RearmMessage(msgspec.Struct, frozen=True, tag="rearm"):
+    """Presses the button on the cut-off contactor."""
+
+
 class ClearMessage(msgspec.Struct, frozen=True, tag="clear", forbid_unknown_fields=True):
     """Ends the troubles of an instrument."""
 
     instrument: str
 
 
-Message = InstructMessage | StatusMessage | TroubleMessage | ClearMessage
+Message = InstructMessage | StatusMessage | TroubleMessage | ClearMessage | RearmMessage
 
 
 class Status(msgspec.Struct, frozen=True, tag="status"):
@@ -87,6 +92,8 @@ class Status(msgspec.Struct, frozen=True, tag="status"):
     instruction: str
     destroyed: bool
     destroyed_ns: int | None
+    contactor_closed: bool | None
+    """None where there is none."""
     commands: dict[str, int]
     """Lines that each instrument took or sent."""
 
@@ -139,6 +146,8 @@ class Control:
             return self._instruct(message)
         if isinstance(message, StatusMessage):
             return self.status()
+        if isinstance(message, RearmMessage):
+            return self._rearm()
         box = self._boxes.get(message.instrument)
         if box is None:
             return Refused(f"no instrument {message.instrument}; there are: {', '.join(self._boxes)}")
@@ -160,10 +169,18 @@ class Control:
         self._live.leave(lambda at_s: hand.instruct(message.text, message.target_v, message.urgent, at_s))
         return Heard()
 
+    def _rearm(self) -> Done | Refused:
+        contactor = self._live.bench.contactor
+        if contactor is None:
+            return Refused("there is no cut-off contactor on this bench")
+        contactor.rearm(self._live.now_s())
+        return Done()
+
     def status(self) -> Status:
         """What the bench saw up to now; waits a moment until the physics have come up to it."""
         self._live.catch_up()
         live, witness = self._live, self._live.bench.witness
+        contactor = live.bench.contactor
         on, volts = _setting(live.bench.source, live.bench.hand, live.bench.now_s)
         onset_s = None
         if self._fault_at_s is not None and witness.first_power_s is not None:
@@ -188,6 +205,7 @@ class Control:
             instruction=self._text,
             destroyed=witness.destroyed,
             destroyed_ns=live.ns_at(witness.destroyed_s),
+            contactor_closed=None if contactor is None else contactor.is_closed(live.bench.now_s),
             commands=self._counts(),
         )
 

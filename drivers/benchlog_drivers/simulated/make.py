@@ -12,6 +12,7 @@ from benchlog.model.quantity import Quantity
 from benchlog.model.role import Role
 from benchlog.model.unit import Unit
 from benchlog_drivers.simulated.bench import TICK_S, SimulatedBench, Wander
+from benchlog_drivers.simulated.contactor import HOLD_S, SimulatedContactor
 from benchlog_drivers.simulated.digitiser import Digitiser
 from benchlog_drivers.simulated.hand import Hand
 from benchlog_drivers.simulated.meters import SimulatedMeter
@@ -97,14 +98,16 @@ def make_bench(options: SimulateOptions) -> Made:
     seed = options.seed
     meters = tuple(SimulatedMeter(sheet, seed, _phase(sheet, seed), boxes[sheet.name]) for sheet in sheets)
     digitiser = Digitiser(seed) if options.meters is MeterKind.DIGITISER else None
+    contactor = SimulatedContactor(HOLD_S * options.time_scale) if options.contactor else None
     if options.source is SourceKind.PROGRAMMED:
         source = ProgrammedSource(programmed_rating(options.mains_v))
         own = SimulatedMeter(source_meter_sheet(), seed, 0.0, boxes["source"], on_demand=True)
-        bench = SimulatedBench(physics, (*meters, own), source=source, digitiser=digitiser)
+        meters = (*meters, own)
+        bench = SimulatedBench(physics, meters, source, None, None, digitiser, contactor)
         return Made(bench, unit, params, sheets, boxes, own)
     hand = Hand(options.hand, dial_full_scale(options.mains_v), options.mains_v, seed)
     wander = Wander(options.wander, seed)
-    bench = SimulatedBench(physics, meters, hand=hand, wander=wander, digitiser=digitiser)
+    bench = SimulatedBench(physics, meters, None, hand, wander, digitiser, contactor)
     return Made(bench, unit, params, sheets, boxes, None)
 
 
@@ -132,6 +135,8 @@ def bench_file(
     sheets = instruments(options.meters, options.turns)
     entries = [_source_entry(options, there, control)]
     entries += [_meter_entry(sheet, there.get(sheet.name, "")) for sheet in sheets]
+    if options.contactor:
+        entries.append(_contactor_entry(there.get("contactor", "")))
     return Bench(
         name="simulated bench (invented)",
         instrument=tuple(entries),
@@ -188,6 +193,19 @@ def _meter_entry(sheet: InstrumentSheet, connection: str) -> InstrumentConfig:
         calibration_due=_CALIBRATION_DUE,
         earth=Earth.FLOATING,
         sheet=sheet.meter_sheet(),
+    )
+
+
+def _contactor_entry(connection: str) -> InstrumentConfig:
+    return InstrumentConfig(
+        name="contactor",
+        adaptor="contactor",
+        roles=(Role.CUT_OFF,),
+        connection=connection,
+        profile="simulated-contactor",
+        description="cut-off contactor on a modem-control line (invented)",
+        serial_number="SIM-C1",
+        earth=Earth.FLOATING,
     )
 
 

@@ -52,6 +52,8 @@ class SimulateOptions(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     technician: TechnicianKind = TechnicianKind.GOES_ON
     wander: float = 0.0
     """Mains behind a hand-set source that wanders: standard deviation, fraction of nominal."""
+    contactor: bool = False
+    """A cut-off contactor ahead of the source, held in by beats."""
     serial: SerialKind = SerialKind.PTY
     troubles: tuple[Ordered, ...] = ()
     write_bench: str = ""
@@ -143,7 +145,8 @@ def instrument_names(options: SimulateOptions) -> tuple[str, ...]:
     source = ("source",) if options.source is SourceKind.PROGRAMMED else ()
     digitiser = ("digitiser",) if options.meters is MeterKind.DIGITISER else ()
     sheets = instruments(options.meters, options.turns)
-    return (*source, *(sheet.name for sheet in sheets), *digitiser)
+    contactor = ("contactor",) if options.contactor else ()
+    return (*source, *(sheet.name for sheet in sheets), *digitiser, *contactor)
 
 
 def _check_troubles(options: SimulateOptions) -> None:

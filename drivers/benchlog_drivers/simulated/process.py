@@ -16,15 +16,17 @@ import msgspec
 from benchlog.bench.file import save_bench
 from benchlog.model.errors import EnvironmentFault, Exit
 from benchlog.model.unit import Unit
+from benchlog_drivers.simulated.contactor import SimulatedContactor
 from benchlog_drivers.simulated.control import Control
 from benchlog_drivers.simulated.instruments import Instrument, MeterInstrument, SourceInstrument
 from benchlog_drivers.simulated.link import Outlet
 from benchlog_drivers.simulated.live import LiveBench
 from benchlog_drivers.simulated.make import Made, bench_file, make_bench, serial_number
+from benchlog_drivers.simulated.modem import ModemTalk
 from benchlog_drivers.simulated.options import SerialKind, SimulateOptions, check_options
-from benchlog_drivers.simulated.server import HOST, LineServer
+from benchlog_drivers.simulated.server import HOST, Begin, Server, line_talk
 from benchlog_drivers.simulated.streams import Stream, stream_port
-from benchlog_drivers.simulated.trouble import TroubleBox
+from benchlog_drivers.simulated.trouble import Trouble, TroubleBox
 from benchlog_drivers.simulated.waveform import DigitiserInstrument
 
 SWITCH_INTERVAL_S = 0.00005
@@ -56,7 +58,7 @@ class BenchProcess:
         self.made: Made = make_bench(options)
         self.live = LiveBench(self.made.bench, options.time_scale)
         self._instruments: dict[str, Instrument] = {}
-        self._servers: list[LineServer] = []
+        self._servers: list[Server] = []
         self._streams: list[Stream] = []
         self._outlets: list[Outlet] = []
         self.connections: dict[str, str] = {}
@@ -64,6 +66,8 @@ class BenchProcess:
         self._make_meters(folder)
         if self.made.bench.digitiser is not None:
             self._serve_instrument("digitiser", DigitiserInstrument(self.made.bench.digitiser, "SIM-W1"))
+        if self.made.bench.contactor is not None:
+            self._make_contactor(self.made.bench.contactor)
         fault_at_s = options.fault_at_s if options.fault.value != "none" else None
         panel = self._instruments.get("source")
         self.control = Control(
@@ -73,7 +77,8 @@ class BenchProcess:
             fault_at_s,
             panel if isinstance(panel, SourceInstrument) else None,
         )
-        control = self._serve("control", self.control.handle, TroubleBox())
+        outlet = self._outlet(TroubleBox())
+        control = self._serve("control", line_talk(self.control.handle, outlet), outlet)
         self.control_address = f"{HOST}:{control.port}"
         self.bench_path = Path(options.write_bench) if options.write_bench else folder / "bench.toml"
 
@@ -125,11 +130,21 @@ class BenchProcess:
 
     def _serve_instrument(self, name: str, instrument: Instrument) -> None:
         self._instruments[name] = instrument
-        server = self._serve(name, instrument.handle, self.made.boxes[name])
+        outlet = self._outlet(self.made.boxes[name])
+        server = self._serve(name, line_talk(instrument.handle, outlet), outlet)
         self.connections[name] = f"TCPIP::{HOST}::{server.port}::SOCKET"
 
-    def _serve(self, name: str, handle: Any, box: TroubleBox) -> LineServer:
-        server = LineServer(name, handle, self._outlet(box))
+    def _make_contactor(self, contactor: SimulatedContactor) -> None:
+        def on_line(name: str, _state: bool) -> None:
+            if name == "dtr" and not outlet.acts(Trouble.SILENT):
+                contactor.beat(self.live.now_s())
+
+        outlet = self._outlet(self.made.boxes["contactor"])
+        server = self._serve("contactor", lambda _: ModemTalk(on_line), outlet)
+        self.connections["contactor"] = f"rfc2217://{HOST}:{server.port}"
+
+    def _serve(self, name: str, begin: Begin, outlet: Outlet) -> Server:
+        server = Server(name, begin, outlet)
         self._servers.append(server)
         return server
 

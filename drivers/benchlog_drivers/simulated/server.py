@@ -1,12 +1,13 @@
-"""A raw TCP socket that takes program messages and gives answers, several connections at once."""
+"""A TCP socket that serves several connections at once, each by a talk of its own."""
 
 import contextlib
 import socket
 import struct
 import threading
 from collections.abc import Callable
+from typing import Protocol
 
-from benchlog_drivers.simulated.link import Outlet
+from benchlog_drivers.simulated.link import Outlet, Write
 from benchlog_drivers.simulated.trouble import Trouble
 
 HOST = "127.0.0.1"
@@ -16,6 +17,18 @@ _LONGEST_LINE = 65536
 
 Handle = Callable[[str, bool], bytes | str | None]
 """Takes a line and whether this connection reaches the wrong instrument; gives the answer or None."""
+
+
+class Talk(Protocol):
+    """One connection's side of the instrument."""
+
+    def take(self, data: bytes, send: Write) -> None:
+        """Take what arrived; answers go out by ``send``."""
+        ...
+
+
+Begin = Callable[[bool], Talk]
+"""Begins the talk of a new connection; told whether it reaches the wrong instrument."""
 
 
 def listening_socket(port: int = 0) -> socket.socket:
@@ -35,14 +48,46 @@ def break_off(connection: socket.socket) -> None:
     connection.close()
 
 
-class LineServer:
+class LineTalk:
+    """Program messages, one a line; answers pass through the instrument's troubles."""
+
+    def __init__(self, handle: Handle, outlet: Outlet, wrong: bool) -> None:
+        """``wrong``: this connection reaches another instrument."""
+        self._handle = handle
+        self._outlet = outlet
+        self._wrong = wrong
+        self._buffer = bytearray()
+
+    def take(self, data: bytes, send: Write) -> None:
+        """Carry out every whole line."""
+        buffer = self._buffer
+        buffer += data
+        if len(buffer) > _LONGEST_LINE:
+            del buffer[:-_LONGEST_LINE]
+        while (end := buffer.find(b"\n")) >= 0:
+            line = bytes(buffer[:end]).decode("ascii", errors="replace").strip()
+            del buffer[: end + 1]
+            if self._outlet.acts(Trouble.SILENT) or self._outlet.acts(Trouble.SWITCHED_OFF):
+                continue
+            reply = self._handle(line, self._wrong)
+            if reply is not None:
+                answer = reply if isinstance(reply, bytes) else reply.encode("latin-1")
+                self._outlet.deliver(answer + b"\n", send)
+
+
+def line_talk(handle: Handle, outlet: Outlet) -> Begin:
+    """Talks of an instrument that answers lines."""
+    return lambda wrong: LineTalk(handle, outlet, wrong)
+
+
+class Server:
     """Listens, and serves each connection with a thread of its own until ``stop``."""
 
-    def __init__(self, name: str, handle: Handle, outlet: Outlet) -> None:
+    def __init__(self, name: str, begin: Begin, outlet: Outlet) -> None:
         """Take a free port of the loopback interface; not yet serving."""
         self.name = name
         self.outlet = outlet
-        self._handle = handle
+        self._begin = begin
         self._listener: socket.socket | None = listening_socket()
         self.port = int(self._listener.getsockname()[1])
         self._lock = threading.Lock()
@@ -94,13 +139,14 @@ class LineServer:
         thread.start()
 
     def _serve(self, connection: socket.socket) -> None:
-        wrong = self.outlet.acts(Trouble.WRONG_INSTRUMENT)
-        buffer = bytearray()
+        talk = self._begin(self.outlet.acts(Trouble.WRONG_INSTRUMENT))
         try:
-            while not self.outlet.stopping.is_set() and not self._is_broken(connection):
-                if not self._receive(connection, buffer):
+            while not self.outlet.stopping.is_set() and not self._is_broken():
+                data = self._receive(connection)
+                if data is None:
                     break
-                self._carry_out(connection, buffer, wrong)
+                if data:
+                    talk.take(data, connection.sendall)
         except OSError:
             pass  # the other end is gone: nothing to tell anybody
         finally:
@@ -108,8 +154,8 @@ class LineServer:
                 self._connections.pop(connection, None)
             connection.close()
 
-    def _is_broken(self, connection: socket.socket) -> bool:
-        """Whether a trouble ends this connection now."""
+    def _is_broken(self) -> bool:
+        """Whether a trouble ends the connections now."""
         if self.outlet.acts(Trouble.RESET):
             with self._lock:
                 others = list(self._connections)
@@ -120,24 +166,9 @@ class LineServer:
         return self.outlet.acts(Trouble.CLOSED)
 
     @staticmethod
-    def _receive(connection: socket.socket, buffer: bytearray) -> bool:
-        """Add what has arrived; False when the other end closed."""
+    def _receive(connection: socket.socket) -> bytes | None:
+        """What has arrived; None when the other end closed."""
         try:
-            data = connection.recv(4096)
+            return connection.recv(4096) or None
         except TimeoutError:
-            return True
-        buffer += data
-        if len(buffer) > _LONGEST_LINE:
-            del buffer[:-_LONGEST_LINE]
-        return bool(data)
-
-    def _carry_out(self, connection: socket.socket, buffer: bytearray, wrong: bool) -> None:
-        while (end := buffer.find(b"\n")) >= 0:
-            line = bytes(buffer[:end]).decode("ascii", errors="replace").strip()
-            del buffer[: end + 1]
-            if self.outlet.acts(Trouble.SILENT) or self.outlet.acts(Trouble.SWITCHED_OFF):
-                continue
-            reply = self._handle(line, wrong)
-            if reply is not None:
-                data = reply if isinstance(reply, bytes) else reply.encode("latin-1")
-                self.outlet.deliver(data + b"\n", connection.sendall)
+            return b""

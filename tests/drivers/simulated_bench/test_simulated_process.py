@@ -8,16 +8,14 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from typing import Any
 
 import msgspec
 import pytest
 
-from benchlog.bench.adaptor import Dial, Meter, Source
-from benchlog.bench.file import load_bench
-from benchlog.model.clock import RealClock
+from benchlog.bench.adaptor import Dial, Meter
 from benchlog.model.errors import (
     InstrumentFault,
     InstrumentTimeout,
@@ -28,73 +26,10 @@ from benchlog.model.errors import (
 )
 from benchlog.model.reading import Measured, Reading, Status, Unusable
 from benchlog.model.role import Role
-from benchlog_drivers.registry import make
 from benchlog_drivers.simulated.options import make_options
-from benchlog_drivers.simulated.process import Spawned, spawn
+from benchlog_drivers.simulated.process import spawn
 
-
-class Control:
-    """The control line."""
-
-    def __init__(self, address: str) -> None:
-        host, _, port = address.rpartition(":")
-        self._socket = socket.create_connection((host, int(port)), timeout=10.0)
-        self._file = self._socket.makefile("rb")
-
-    def ask(self, **message: object) -> dict[str, Any]:
-        self._socket.sendall(json.dumps(message).encode() + b"\n")
-        answer: dict[str, Any] = json.loads(self._file.readline())
-        return answer
-
-    def close(self) -> None:
-        self._file.close()
-        self._socket.close()
-
-
-class There:
-    """A bench in its process, with its adaptors."""
-
-    def __init__(self, spawned: Spawned, scale: float) -> None:
-        self.spawned = spawned
-        self.bench = load_bench(spawned.bench_path)
-        self.clock = RealClock(scale)
-        self.control = Control(spawned.ready.control)
-        self._made: list[Any] = []
-
-    def adaptor(self, role: Role) -> Any:
-        config = self.bench.playing(role)
-        assert config is not None
-        adaptor = make(config, self.clock)
-        self._made.append(adaptor)
-        return adaptor
-
-    def source(self) -> Source:
-        source = self.adaptor(Role.SOURCE)
-        source.open()
-        assert isinstance(source, Source)
-        return source
-
-    def meter(self, role: Role = Role.SOURCE_CURRENT) -> Meter:
-        meter = self.adaptor(role)
-        meter.open()
-        assert isinstance(meter, Meter)
-        return meter
-
-    def close(self) -> None:
-        for adaptor in self._made:
-            adaptor.close()
-        self.control.close()
-
-
-@contextmanager
-def running(**words: object) -> Iterator[There]:
-    options = make_options(**words)
-    with spawn(options) as spawned:
-        there = There(spawned, options.time_scale)
-        try:
-            yield there
-        finally:
-            there.close()
+Running = Callable[..., AbstractContextManager[Any]]
 
 
 def gather(meter: Meter, count: int, within_s: float = 10.0) -> list[Reading]:
@@ -109,7 +44,7 @@ def numbers(readings: list[Reading], role: Role) -> list[float]:
     return [r.value for r in readings if isinstance(r, Measured) and r.channel.role is role]
 
 
-def test_a_programmed_source_feeds_a_unit_that_bench_meters_read() -> None:
+def test_a_programmed_source_feeds_a_unit_that_bench_meters_read(running: Running) -> None:
     with running(time_scale=5.0) as there:
         source, meter = there.source(), there.meter()
         state = source.set_limit(2.4, 5.0)
@@ -131,7 +66,7 @@ def test_a_programmed_source_feeds_a_unit_that_bench_meters_read() -> None:
         assert all(b > a for a, b in itertools.pairwise(ends))
 
 
-def test_off_takes_voltage_and_current_away_at_once() -> None:
+def test_off_takes_voltage_and_current_away_at_once(running: Running) -> None:
     with running() as there:
         source = there.source()
         source.set_voltage(120.0)
@@ -147,7 +82,7 @@ def test_off_takes_voltage_and_current_away_at_once() -> None:
         assert seen["first_power_ns"] < before_ns
 
 
-def test_the_standby_s_bytes_switch_off_over_a_connection_of_their_own() -> None:
+def test_the_standby_s_bytes_switch_off_over_a_connection_of_their_own(running: Running) -> None:
     with running() as there:
         source = there.source()
         source.set_voltage(60.0)
@@ -162,7 +97,7 @@ def test_the_standby_s_bytes_switch_off_over_a_connection_of_their_own() -> None
         assert there.control.ask(type="status")["source_on"] is False
 
 
-def test_a_fault_begins_after_power_was_first_applied() -> None:
+def test_a_fault_begins_after_power_was_first_applied(running: Running) -> None:
     with running(fault="rail-short", fault_at_s=1.0) as there:
         source, meter = there.source(), there.meter()
         assert there.control.ask(type="status")["fault_onset_ns"] is None
@@ -176,7 +111,7 @@ def test_a_fault_begins_after_power_was_first_applied() -> None:
 
 
 @pytest.mark.parametrize("serial", ["pty", "tcp"])
-def test_a_hand_on_a_dial_and_hand_held_meters(serial: str) -> None:
+def test_a_hand_on_a_dial_and_hand_held_meters(running: Running, serial: str) -> None:
     with running(meters="handheld", source="hand-set", time_scale=10.0, serial=serial) as there:
         dial, ammeter, voltmeter = there.adaptor(Role.SOURCE), there.meter(), there.meter(Role.INLET_VOLTAGE)
         assert isinstance(dial, Dial)
@@ -194,7 +129,7 @@ def test_a_hand_on_a_dial_and_hand_held_meters(serial: str) -> None:
         assert seen["instruction"].startswith("Bench switch off")
 
 
-def test_the_clamp_s_turns_are_divided_out() -> None:
+def test_the_clamp_s_turns_are_divided_out(running: Running) -> None:
     with running(meters="clamp", turns=5, time_scale=10.0) as there:
         source, clamp = there.source(), there.meter()
         source.set_voltage(120.0)
@@ -207,7 +142,7 @@ def test_the_clamp_s_turns_are_divided_out() -> None:
         assert reading.value * 500.0 == pytest.approx(round(reading.value * 500.0), abs=1e-6)
 
 
-def test_a_shorted_unit_trips_the_source_s_own_limit() -> None:
+def test_a_shorted_unit_trips_the_source_s_own_limit(running: Running) -> None:
     with running(fault="rail-short", time_scale=5.0) as there:
         source = there.source()
         source.set_limit(2.0, 0.5)
@@ -221,7 +156,7 @@ def test_a_shorted_unit_trips_the_source_s_own_limit() -> None:
         assert there.control.ask(type="status")["tripped_ns"] is not None
 
 
-def test_link_troubles_are_what_the_adaptor_makes_of_real_ones() -> None:
+def test_link_troubles_are_what_the_adaptor_makes_of_real_ones(running: Running) -> None:
     with running() as there:
         meter = there.meter()
         gather(meter, 6)
@@ -262,7 +197,7 @@ def test_link_troubles_are_what_the_adaptor_makes_of_real_ones() -> None:
         assert Status.OVERLOAD in statuses
 
 
-def test_a_port_that_was_unplugged_comes_back_under_its_name() -> None:
+def test_a_port_that_was_unplugged_comes_back_under_its_name(running: Running) -> None:
     with running(meters="handheld", time_scale=5.0) as there:
         ammeter = there.meter()
         gather(ammeter, 3)
@@ -278,7 +213,7 @@ def test_a_port_that_was_unplugged_comes_back_under_its_name() -> None:
         assert gather(ammeter, 2)
 
 
-def test_queries_are_answered_at_once_while_the_physics_compute() -> None:
+def test_queries_are_answered_at_once_while_the_physics_compute(running: Running) -> None:
     with running(time_scale=30.0, fault="bias-runaway") as there:
         there.source().set_voltage(60.0)
         _, host, port, _ = there.spawned.ready.connections["bench-meter"].split("::")
@@ -296,7 +231,7 @@ def test_queries_are_answered_at_once_while_the_physics_compute() -> None:
         assert there.control.ask(type="status")["behind_s"] < 0.5
 
 
-def test_the_bench_file_says_only_what_a_technician_knows() -> None:
+def test_the_bench_file_says_only_what_a_technician_knows(running: Running) -> None:
     with running(fault="shorted-device", meters="digitiser", lamp_w=100.0, time_scale=2.0) as there:
         text = there.spawned.bench_path.read_text()
         assert "shorted" not in text
@@ -309,7 +244,7 @@ def test_the_bench_file_says_only_what_a_technician_knows() -> None:
         assert (source.sheet.rated_current_a, source.sheet.rated_voltage_v) == (10.0, 150.0)
 
 
-def test_control_line_refuses_what_can_t_be_meant() -> None:
+def test_control_line_refuses_what_can_t_be_meant(running: Running) -> None:
     with running() as there:
         for message in (
             {"type": "nonsense"},
