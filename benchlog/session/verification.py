@@ -113,9 +113,10 @@ class _Stream:
     """The readings of one channel in order, packed; keeps the summary rows that they make."""
 
     def __init__(self, db: sqlite3.Connection, channel: int) -> None:
+        # a damaged key in the middle of a search is not noticed by the search: each row says its own
         cursor = db.execute(
-            "select t_us, took_us, late_us, ifnull(value, 9e999), status, setting from reading"
-            " where channel = ? order by t_us",
+            "select t_us, took_us, late_us, ifnull(value, 9e999), status, iif(+channel = ?1, setting, -1)"
+            " from reading where channel = ?1 order by t_us",
             (channel,),
         )
         self.channel = channel
@@ -247,11 +248,11 @@ def _check_waves(check: _Check) -> None:
         "select id, samples, digest from wave order by id"
     ).fetchall():
         blocks = check.db.execute(
-            "select v, i, block from wave_block where wave = ? order by block", (number,)
+            "select v, i, block, +wave from wave_block where wave = ? order by block", (number,)
         ).fetchall()
-        whole = sum(len(v) for v, _, _ in blocks) == 4 * samples
-        in_order = all(block == n for n, (_, _, block) in enumerate(blocks))
-        if not (whole and in_order and wave_digest((v, i) for v, i, _ in blocks) == digest):
+        whole = sum(len(row[0]) for row in blocks) == 4 * samples
+        in_order = all(row[2:] == (n, number) for n, row in enumerate(blocks))
+        if not (whole and in_order and wave_digest(row[:2] for row in blocks) == digest):
             check.fault(f"waveform {number} was changed after it was committed")
     strays = check.db.execute(
         "select count(*) from wave_block where wave not in (select id from wave)"
