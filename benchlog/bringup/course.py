@@ -202,11 +202,11 @@ def _skip_to(run: Run, k: int, now_us: int) -> None:
 
 def leave(run: Run, now_us: int, verdict: StepVerdict, by: DecidedBy, why: str) -> None:
     """A step is left behind; its record is kept."""
+    _keep(run, now_us, _record(run, verdict, by, why))
     level = level_a(run)
     if level is not None and level > run.bounds.go_up_u_a(level):
         run.seen.append((run.v, level))
         del run.seen[:-3]
-    _keep(run, now_us, _record(run, verdict, by, why))
     run.timers.drop("longest", "dwell", "patience", "window", "complete")
 
 

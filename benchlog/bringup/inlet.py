@@ -12,6 +12,8 @@ COUNTS = 3.0
 """Counts of the voltmeter below which no movement is believed."""
 STILL_US = 1 * US
 NEAR_ZERO_V = 5.0
+_EPSILON_V = 1e-6
+"""Readings are whole counts: a difference of exactly so many counts is not more than them."""
 
 
 class Move(Enum):
@@ -37,8 +39,8 @@ class Inlet:
 
     def __init__(self, nominal_v: float, count_v: float) -> None:
         """Begin at zero volts, standing."""
-        self.threshold_v = max(ARRIVAL * nominal_v, COUNTS * count_v)
-        self._still_v = max(STILL * nominal_v, COUNTS * count_v)
+        self.threshold_v = max(ARRIVAL * nominal_v, COUNTS * count_v) + _EPSILON_V
+        self._still_v = max(STILL * nominal_v, COUNTS * count_v) + _EPSILON_V
         self.volts: float | None = None
         self.start_us = 0
         """When the last valid reading began."""
@@ -50,15 +52,20 @@ class Inlet:
         self._level_v = 0.0
         self._low_v = self._high_v = 0.0
         self._since_us: int | None = None
+        self._moved_us: int | None = None
 
     @property
     def stood_v(self) -> float | None:
         """Where it last stood still since the last arrival; None while it has not."""
         return self._reference_v
 
-    def moving(self) -> None:
-        """Another sign (source's answer, key) says that the voltage is on its way."""
+    def moving(self, at_us: int) -> None:
+        """Another sign (source's answer, key) said at ``at_us`` that the voltage has moved.
+
+        What the voltmeter then shows first, with a reading begun after it, is that same movement.
+        """
         self._reference_v = None
+        self._moved_us = at_us
         self._since_us = None
         self.standing = False
 
@@ -72,6 +79,15 @@ class Inlet:
         self._below = self._below + 1 if volts < NEAR_ZERO_V else 0
         self.near_zero = self._below >= 2
         stood = self._stands(end_us, volts)
+        move = self._move(start_us, volts)
+        return self._stood(volts) if stood and move is Move.NONE else move
+
+    def _move(self, start_us: int, volts: float) -> Move:
+        """Arrival, further rise or fall; none of them for the first reading after another sign."""
+        if self._moved_us is not None:
+            self._level_v = volts
+            self._moved_us = None if start_us >= self._moved_us else self._moved_us
+            return Move.NONE
         if self._reference_v is not None and volts - self._reference_v > self.threshold_v:
             self._reference_v, self._level_v, self.standing = None, volts, False
             return Move.ARRIVAL
@@ -81,9 +97,9 @@ class Inlet:
         if self._reference_v is None and volts - self._level_v > self.threshold_v:
             self._level_v = volts
             return Move.FURTHER
-        if self._reference_v is not None and volts > self._level_v:
-            self._level_v = volts
-        return self._stood(volts) if stood else Move.NONE
+        if self._reference_v is not None:
+            self._level_v = max(self._level_v, volts)
+        return Move.NONE
 
     def _stands(self, end_us: int, volts: float) -> bool:
         """Whether the voltage begins to stand still with this reading."""

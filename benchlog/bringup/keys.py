@@ -78,7 +78,7 @@ def _cut_off(run: Run, event: KeyPressed, now_us: int) -> None:
 
 def _moved(run: Run, _event: KeyPressed, now_us: int) -> None:
     if run.phase is Phase.MOVING and run.setup.hand_set:
-        run.inlet.moving()
+        run.inlet.moving(now_us)
         course.arrive(run, now_us, now_us)
 
 

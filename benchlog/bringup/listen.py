@@ -264,7 +264,7 @@ def source_answered(run: Run, event: SourceAnswered, now_us: int) -> None:
     if run.setup.hand_set or run.phase is not Phase.MOVING or not event.output_on:
         return
     if abs(event.set_v - run.step.set_v) <= max(0.02 * run.step.set_v, 0.005 * run.nominal_v):
-        run.inlet.moving()
+        run.inlet.moving(now_us)
         course.arrive(run, now_us, now_us)
 
 

@@ -78,35 +78,33 @@ class Outputs:
         return self._judge_offset(volts, v)
 
     def _judge_offset(self, volts: float, v: float) -> OutputFinding | None:
-        limit_v = self._offset_limit_v()
-        expected_v = self._expected_v()
-        if limit_v is None or expected_v is None:
+        expected = self._expected()
+        if expected is None:
             return None
-        beyond = abs(abs(volts) - expected_v) > (limit_v if v >= OFFSET_JUDGED_FROM else max(limit_v, WARN_V))
+        middle_v, limit_v = expected
+        beyond = abs(volts - middle_v) > (limit_v if v >= OFFSET_JUDGED_FROM else max(limit_v, WARN_V))
         self._offset = self._offset + 1 if beyond else 0
         if v < OFFSET_JUDGED_FROM:
-            if self._offset == 2:
-                return OutputFinding("warn", "output-dc", wording.offset_early(volts))
-            return None
+            return _warning(volts) if self._offset == 2 else None
         self.offset = self._offset >= 2 or (self.offset and beyond)
         if not self.offset:
             return None
-        self.offset_reason = wording.offset(volts, limit_v)
+        self.offset_reason = wording.offset(volts, middle_v, limit_v)
         return OutputFinding("wait", "output-dc", self.offset_reason)
 
-    def _offset_limit_v(self) -> float | None:
-        """Allowed distance from what is expected, by topology; None where it is shown, not judged."""
-        if self._topology is OutputTopology.BRIDGE:
-            rail = self.last_v.get(Role.RAIL_PLUS)
-            return None if rail is None else max(UNEQUAL_SHARE * abs(rail), UNEQUAL_V)
-        return OFFSET_V.get(self._topology)
+    def _expected(self) -> tuple[float, float] | None:
+        """What is expected at the output and how far from it is allowed, in V; None where it is not judged.
 
-    def _expected_v(self) -> float | None:
-        """Half the rail for a bridge on one supply, zero for the others."""
-        if self._topology is OutputTopology.BRIDGE:
-            rail = self.last_v.get(Role.RAIL_PLUS)
-            return None if rail is None else abs(rail) / 2.0
-        return 0.0
+        A bridge sits in the middle of its rails (half of a single one), within 10 % of them or 1 V (ours).
+        """
+        if self._topology is not OutputTopology.BRIDGE:
+            limit_v = OFFSET_V.get(self._topology)
+            return None if limit_v is None else (0.0, limit_v)
+        plus = self.last_v.get(Role.RAIL_PLUS)
+        if plus is None:
+            return None
+        middle_v = (plus + self.last_v.get(Role.RAIL_MINUS, 0.0)) / 2.0
+        return middle_v, max(UNEQUAL_SHARE * abs(plus), UNEQUAL_V)
 
     def _rails(self) -> OutputFinding | None:
         if not self._fresh.issuperset(RAILS):
@@ -118,3 +116,7 @@ class Outputs:
         self._unequal = self._unequal + 1 if unequal else 0
         self.unequal = self._unequal >= 2
         return OutputFinding("wait", "rails", wording.rails_unequal(plus, minus)) if self.unequal else None
+
+
+def _warning(volts: float) -> OutputFinding:
+    return OutputFinding("warn", "output-dc", wording.offset_early(volts))

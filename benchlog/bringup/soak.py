@@ -76,7 +76,7 @@ class Soak:
 def _of(role: Role, first: float, last: float, minutes: int) -> list[str]:
     over = f"over the last {minutes} min of the soak"
     if role in _RELATIVE and abs(last - first) > DRIFT * abs(first):
-        return [f"The {_RELATIVE[role]} moved by {(last - first) / first:+.0%} {over}"]
+        return [f"The {_RELATIVE[role]} moved by {100.0 * (last - first) / first:+.0f} % {over}"]
     if role is Role.OUTPUT_DC and abs(last - first) > OFFSET_DRIFT_V:
         return [f"The output DC moved by {wording.fine_volts(last - first)} {over}"]
     if role is Role.HEATSINK:

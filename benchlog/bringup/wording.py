@@ -61,9 +61,9 @@ def span(duration_s: float) -> str:
 def like(unit: Unit, inlet_v: float, current_a: float) -> str:
     """What a cut-off current looks like by its size and the voltage alone, e.g. ``like 13 Ω: a short …``.
 
-    Below 15 % of nominal an amplifier's front end sleeps, so whatever draws is behind the transformer; from there
-    a shorted output device draws too, once the other half wakes; above 40 % so does a wrong bias (common
-    practice). Empty where there is nothing to go by.
+    Below 15 % of nominal an amplifier's front end sleeps, so whatever draws is behind the transformer; from
+    there a shorted output device draws too, once the other half wakes; above 40 % so does a wrong bias
+    (common practice). Empty where there is nothing to go by.
     """
     if current_a <= 0.0 or math.isinf(current_a) or inlet_v <= 0.0:
         return ""
@@ -126,8 +126,11 @@ def offset_early(output_v: float) -> str:
     return f"{fine_volts(output_v)} at the output; not judged below half voltage"
 
 
-def offset(output_v: float, limit_v: float) -> str:
-    """DC at the output from half voltage on."""
+def offset(output_v: float, expected_v: float, limit_v: float) -> str:
+    """DC at the output from half voltage on, away from what its kind of output should show."""
+    if abs(expected_v) > limit_v:
+        usual = f"{fine_volts(expected_v)} is usual there"
+        return f"Wait: {fine_volts(output_v)} at the output; {usual}: connect no loudspeaker"
     most = f"{limit_v * 1000.0:.0f} mV"
     return f"Wait: {fine_volts(output_v)} at the output, more than {most}: connect no loudspeaker"
 

@@ -3,9 +3,9 @@
     run_cell(options, soak_s=0.0, …) -> Run          one run
     python tests/population/virtual.py               the table of the first six faults
 
-No clock is read: the next instant is the earliest of the next finished aperture, the watch's next deadline, and
-the technician's next key. Readings reach the watch `LATENCY_S` after their aperture ends; what it says reaches
-source and hand at once.
+No clock is read: the next instant is the earliest of the next finished aperture, the watch's next deadline,
+and the technician's next key. Readings reach the watch `LATENCY_S` after their aperture ends; what it says
+reaches source and hand at once.
 """
 
 import argparse
@@ -272,8 +272,9 @@ def _line(run: Run) -> str:
     lost = "-" if run.destroyed_s is None else f"{run.destroyed_s:.0f} s"
     reason = e.reason if e else ""
     return (
-        f"{o.fault.value:18} {o.mains_v:3.0f} V {o.meters.value:9} {o.source.value:11} seed {o.seed:3} {outcome:10} "
-        f"at {at}  judged {run.judged_share:4.0%}  {run.ended_s:6.0f} s  destroyed {lost:>6}  {reason}"
+        f"{o.fault.value:18} {o.mains_v:3.0f} V {o.meters.value:9} {o.source.value:11} seed {o.seed:3} "
+        f"{outcome:10} at {at}  judged {run.judged_share:4.0%}  {run.ended_s:6.0f} s  destroyed {lost:>6}  "
+        f"{reason}"
     )
 
 

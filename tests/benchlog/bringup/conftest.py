@@ -55,7 +55,7 @@ def make_setup(unit: Unit = UNIT, **options: Any) -> RunSetup:
     hand_set = options.get("hand_set", False)
     sheets = {
         Role.SOURCE_CURRENT: options.pop("ammeter", AMMETER),
-        Role.INLET_VOLTAGE: VOLTMETER,
+        Role.INLET_VOLTAGE: options.pop("voltmeter", VOLTMETER),
         Role.SOURCE: options.pop("source", DIAL if hand_set else SOURCE),
     }
     periods = {Role.SOURCE_CURRENT: 0.1, Role.INLET_VOLTAGE: 0.1} | options.pop("periods", {})
@@ -183,6 +183,18 @@ class Rig:
         self.run(1500.0, until=lambda r: any(m.step == k for m in r.marks("window-closed")))
         assert any(m.step == k for m in self.marks("window-closed")), self.verdict
         return self
+
+    def to_step_by_hand(self, fraction: float) -> "Rig":
+        """A hand that turns at once to where it is told, until this step's window is over."""
+        k = next(i for i, s in enumerate(self.setup.steps) if abs(s.fraction - fraction) < 1e-6)
+        for _ in range(200):
+            if any(m.step == k for m in self.marks("window-closed")):
+                return self
+            target_v = self.lines()[-1].target_v if self.lines() else None
+            if target_v and target_v != self.volts:
+                self.turn(target_v)
+            self.run(1.0)
+        raise AssertionError(self.verdict)
 
     def at(self, verdict: StepVerdict) -> bool:
         return bool(self.all(Judged)) and self.verdict.verdict is verdict
