@@ -52,6 +52,9 @@ class Latest:
     same: int = 0
     """How many readings in a row gave the same figure."""
     same_since_us: int = -1
+    anchor: float = 0.0
+    moved_us: int = -1
+    """When the value last moved by a fifth against where it stood before."""
 
     def take(self, point: Point) -> None:
         """Fold one reading in."""
@@ -63,8 +66,11 @@ class Latest:
         else:
             self.same, self.same_since_us = 1, point.t_us
         self.t_us, self.value, self.status = point.t_us, point.value, point.status
-        if point.value is not None:
-            self.last_value, self.last_value_us = point.value, point.t_us
+        if point.value is None:
+            return
+        self.last_value, self.last_value_us = point.value, point.t_us
+        if abs(point.value - self.anchor) > 0.2 * max(abs(self.anchor), 1e-9):
+            self.anchor, self.moved_us = point.value, point.t_us
 
 
 @dataclass(slots=True)
@@ -152,23 +158,30 @@ class Board:
         return max(0.5, 3 * period_s / (self.hello.time_scale if self.hello else 1.0))
 
     def stands_still(self, channel: str) -> bool:
-        """Whether a meter gave the same figure for long while another channel moved: perhaps frozen."""
+        """Whether a meter gave one figure for long while the inlet voltage moved by a fifth: perhaps frozen.
+
+        The same figure alone says nothing: on a meter of few digits it is normal.
+        """
         here = self.latest.get(channel)
         if here is None or here.same < _STILL_READINGS or here.same_since_us < 0:
             return False
         since = here.same_since_us
         if (here.t_us - since) / US < _STILL_S:
             return False
-        return any(
-            other.same_since_us > since and other.same < 5
-            for name, other in self.latest.items()
-            if name != channel
-        )
+        inlet = self.latest.get(Role.INLET_VOLTAGE)
+        return inlet is not None and inlet is not here and bool(here.last_value) and inlet.moved_us > since
 
     def volts(self) -> float | None:
         """The newest usable inlet voltage."""
         latest = self.latest.get(Role.INLET_VOLTAGE)
         return latest.last_value if latest else None
+
+    @property
+    def at_rest(self) -> bool:
+        """Whether the run is over and the source is known to be away: old readings are then no trouble."""
+        return (
+            self.ended is not None and self.power is not None and not self.power.on and self.power.confirmed
+        )
 
     @property
     def power_on(self) -> bool:

@@ -102,9 +102,11 @@ class Climb(QWidget):
         v = [r[0] * hello.mains_v for r in rows]
         self._acceptance.setData(v, [r[1] for r in rows])
         self._stop.setData(v, [r[2] for r in rows])
-        self._plot.setXRange(0.0, hello.mains_v * 1.06, padding=0)
+        reach = _reach(board, [s.fraction for s in hello.steps])
+        self._plot.setXRange(0.0, hello.mains_v * reach * 1.06, padding=0)
         found = [r.idle_a for r in board.records.values() if r.idle_a is not None]
-        top = max([r[2] for r in rows] + [min(a, 4 * rows[-1][2]) for a in found])
+        inside = [r[2] for r in rows if r[0] <= reach]
+        top = max(inside + [min(a, 4 * rows[-1][2]) for a in found])
         self._plot.setYRange(0.0, top * 1.12, padding=0)
 
     def _records(self, board: Board) -> None:
@@ -127,7 +129,7 @@ class Climb(QWidget):
         return {
             "pos": (record.measured_v, record.idle_a),
             "symbol": _SYMBOL[record.verdict],
-            "size": self._look.px(20),
+            "size": self._look.px(24),
             "pen": pg.mkPen(colour, width=2),
             "brush": pg.mkBrush(None if hollow else colour),
         }
@@ -157,6 +159,13 @@ class Climb(QWidget):
             return
         pen = pg.mkPen(self._look.colours.ink, width=2)
         self._here.setData([inlet], [current.last_value], symbol="+", size=self._look.px(22), pen=pen)
+
+
+def _reach(board: Board, fractions: list[float]) -> float:
+    """How far up the plot reaches: some steps ahead, so that the low ones are not crowded into a corner."""
+    seen = max([board.step or 0, *board.records])
+    ahead = fractions[min(seen + 3, len(fractions) - 1)]
+    return next((r for r in (0.2, 0.4, 0.65) if ahead <= r), max(1.0, fractions[-1]))
 
 
 def _words(record: StepRecord) -> str:

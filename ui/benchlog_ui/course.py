@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QPen
@@ -13,6 +14,7 @@ from benchlog.model.clock import US
 from benchlog.model.role import Role
 from benchlog_ui.board import ACCEPTANCE, STOP, Board
 from benchlog_ui.look import Look
+from benchlog_ui.pyramid import Polyline
 from benchlog_ui.traces import Traces
 from benchlog_ui.words import amperes, elapsed, span, volts
 
@@ -20,12 +22,23 @@ SPANS_S: tuple[float | None, ...] = (30.0, 120.0, None)
 """Views of the past; None is the whole run. Session seconds."""
 
 
+_AHEAD = 0.2
+"""Share of the plot that lies ahead of now: limits run on into it and carry their names there."""
+_DASH_PX = 9
+
+
+def _dashed(line: Polyline, period_s: float) -> Polyline:
+    """A polyline with every other stretch of ``period_s`` left out (Qt's own dashes cost too much here)."""
+    left_out = (line.t_s // period_s) % 2 == 1
+    return Polyline(line.t_s, np.where(left_out, np.nan, line.v))
+
+
 class ElapsedAxis(pg.AxisItem):  # type: ignore[misc]
     """Time since the session began, as m:ss."""
 
     def tickStrings(self, values: Sequence[float], scale: float, spacing: float) -> list[str]:
         """Labels of ticks."""
-        return [elapsed(v) for v in values]
+        return [elapsed(v) if v >= 0 else "" for v in values]
 
     def tickSpacing(self, low: float, high: float, size: float) -> list[tuple[float, float]]:
         """Ticks at whole seconds and minutes, about one each 110 pixels."""
@@ -143,7 +156,7 @@ class Course(QWidget):
         ratio = self.devicePixelRatioF()
         pens = {
             STOP: QPen(look.colour("stop"), 2 * ratio),
-            ACCEPTANCE: QPen(look.colour("acceptance"), 2 * ratio, Qt.PenStyle.DashLine),
+            ACCEPTANCE: QPen(look.colour("acceptance"), 2 * ratio),
             Role.SOURCE_CURRENT.value: QPen(look.colour("ink"), 2 * ratio),
             Role.INLET_VOLTAGE.value: QPen(look.colour("ink"), 2 * ratio),
         }
@@ -175,10 +188,12 @@ class Course(QWidget):
             pixels = max(int(plot.getViewBox().width() * self.devicePixelRatioF()), 50)
             limit = name in (STOP, ACCEPTANCE)
             line = (self._traces.limit if limit else self._traces.line)(
-                name, from_s, min(to_s, now_us / US), pixels
+                name, from_s, to_s if limit else now_us / US, pixels
             )
             if line is None:
                 continue
+            if name == ACCEPTANCE:
+                line = _dashed(line, (to_s - from_s) / pixels * _DASH_PX)
             whole = bool(math.isfinite(line.v.sum())) if len(line.v) else True
             item.setData(line.t_s, line.v, connect="all" if whole else "finite", skipFiniteCheck=whole)
         self._stretch(board)
@@ -191,11 +206,14 @@ class Course(QWidget):
             first = min((c.first_s or 0.0 for c in self._traces.curves.values()), default=0.0)
             reach = max(now_s - first, 30.0)
             step = max(reach / 40.0, 1.0)
-            view = (first, first + math.ceil(reach * 1.02 / step) * step)
+            view = (first, first + math.ceil(reach / (1.0 - _AHEAD) / step) * step)
         else:
             step = self._span_s / 300.0
-            right = math.ceil(now_s / step) * step + self._span_s * 0.03
-            view = (right - self._span_s, right)
+            first = min(
+                (c.first_s for c in self._traces.curves.values() if c.first_s is not None), default=0.0
+            )
+            left = max(math.ceil(now_s / step) * step - self._span_s, first)
+            view = (left, left + self._span_s / (1.0 - _AHEAD))
         if view == self._view:
             return
         self._view = view
@@ -221,10 +239,16 @@ class Course(QWidget):
         limits = board.limits
         if limits is None:
             return
-        x = self._view[1]
-        source = f"  {limits.acceptance_source}"
-        self._acceptance.put(x, limits.acceptance_a, f"acceptance {amperes(limits.acceptance_a)}{source}")
-        self._stop.put(x, limits.stop_a, f"stop {amperes(limits.stop_a)}  {limits.stop_source}")
+        acceptance = f"acceptance {amperes(limits.acceptance_a)}  {limits.acceptance_source}"
+        stop = f"stop {amperes(limits.stop_a)}  {limits.stop_source}"
+        height_a = self._look.px(26) * (self._top["current"] / max(self._current.getViewBox().height(), 1.0))
+        acceptance_at, stop_at = limits.acceptance_a, limits.stop_a
+        if acceptance_at < height_a:
+            crowded = stop_at - acceptance_at < height_a
+            acceptance_at = (stop_at if crowded else acceptance_at) + height_a
+            stop_at += height_a if crowded else 0.0
+        self._acceptance.put(self._view[1], acceptance_at, acceptance)
+        self._stop.put(self._view[1], stop_at, stop)
 
     def _mark(self, board: Board, forecast_a: tuple[float, float, float] | None) -> None:
         for cut in self._cuts:

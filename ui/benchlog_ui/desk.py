@@ -70,6 +70,10 @@ class Desk(QObject):
         self._timer.start()
         self.frame()
 
+    def stop(self) -> None:
+        """Draw no more frames by itself."""
+        self._timer.stop()
+
     def send(self, message: FromWindow) -> None:
         """Send a message to the recorder."""
         self.link.send(message)
@@ -81,7 +85,10 @@ class Desk(QObject):
 
     def frame(self) -> None:
         """Take what came, answer the heartbeat, draw."""
-        real_s = time.monotonic()
+        self.frame_at(time.monotonic())
+
+    def frame_at(self, real_s: float) -> None:
+        """A frame as it stands at a real monotonic time."""
         self._take(real_s)
         self._show(real_s)
         self.traces.drain(self.board)
@@ -134,7 +141,7 @@ class Desk(QObject):
         if words is None:
             self.window.alarm.stand_down()
         else:
-            self.window.alarm.raise_alarm(words.head, words.orders, words.facts, words.button)
+            self.window.raise_alarm(words.head, words.orders, words.facts, words.button)
 
     def _allow(self) -> None:
         board, keys = self.board, self.window.keys

@@ -29,11 +29,11 @@ from PySide6.QtWidgets import (
 from benchlog.model.step import DecidedBy, Step, StepRecord, StepVerdict
 from benchlog_ui.look import Look, paint_shape
 from benchlog_ui.marks import Shape
-from benchlog_ui.words import VERDICT, amperes, volts
+from benchlog_ui.words import VERDICT, amperes, percent, volts
 
 Index = QModelIndex | QPersistentModelIndex
 
-HEADS = ("inlet", "idle ± U   (switch-on)", "against its limits", "verdict")
+HEADS = ("inlet", "idle ± U (switch-on), A", "limits", "verdict")
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +100,7 @@ class LadderModel(QAbstractTableModel):
 def cell_text(rung: Rung, column: int) -> str:
     """What a cell says in words."""
     if column == 0:
-        return f"{volts(rung.step.set_v)}, {rung.step.fraction:.0%}"
+        return f"{volts(rung.step.set_v)}, {percent(rung.step.fraction)}"
     if column == 1:
         return _found_text(rung.record)
     if column == 2:
@@ -189,23 +189,21 @@ class _Painter(QStyledItemDelegate):
         self._text(
             painter, inner, volts(rung.step.set_v), 26, "ink" if done or rung.now else "faint", rung.now
         )
-        right = inner.adjusted(self.look.px(96), 0, 0, 0)
-        self._text(painter, right, f"{rung.step.fraction:.0%}", 18, "faint")
+        right = inner.adjusted(self.look.px(92), 0, 0, 0)
+        self._text(painter, right, percent(rung.step.fraction), 18, "faint")
 
     def _found(self, painter: QPainter, box: QRectF, rung: Rung) -> None:
         record = rung.record
         if record is None or (record.idle_a is None and record.inrush_a is None):
             return
-        half = box.width() * 0.62
-        idle = "" if record.idle_a is None else f"{record.idle_a:.3f}"
-        if record.idle_a is not None and record.idle_u_a is not None:
-            idle += f" ± {record.idle_u_a:.3f}"
-        self._text(painter, QRectF(box.x(), box.y(), half, box.height()), idle, 23, "ink", True)
+        if record.idle_a is not None:
+            self._text(painter, box, f"{record.idle_a:.3f}", 23, "ink", True)
+            if record.idle_u_a is not None:
+                u = box.adjusted(self.look.px(84), 0, 0, 0)
+                self._text(painter, u, f"± {record.idle_u_a:.3f}", 18, "ink")
         if record.inrush_a is not None:
             bound = f"({'≥ ' if record.inrush_is_lower_bound else ''}{record.inrush_a:.2f})"
-            self._text(
-                painter, QRectF(box.x() + half, box.y(), box.width() - half, box.height()), bound, 19, "faint"
-            )
+            self._text(painter, box.adjusted(self.look.px(172), 0, 0, 0), bound, 18, "faint")
 
     def _strip(self, painter: QPainter, box: QRectF, rung: Rung) -> None:
         look = self.look
@@ -249,9 +247,16 @@ class _Painter(QStyledItemDelegate):
             shape = Shape.DASHED_RING
         mark = QRectF(box.x() + look.px(4), box.center().y() - side / 2, side, side)
         paint_shape(painter, shape, mark, look.colour(ink))
-        self._text(
-            painter, box.adjusted(side + look.px(14), 0, -2, 0), text, 20, ink, rung.verdict is not None
-        )
+        words = box.adjusted(side + look.px(14), 0, -2, 0)
+        bold = rung.verdict is not None
+        if rung.record is None or rung.record.decided_by is not DecidedBy.TECHNICIAN or rung.verdict is None:
+            self._text(painter, words, text, 20, ink, bold)
+            return
+        upper, lower = QRectF(words), QRectF(words)
+        upper.setHeight(words.height() * 0.58)
+        lower.setTop(words.top() + words.height() * 0.5)
+        self._text(painter, upper, VERDICT[rung.verdict][0], 20, ink, bold)
+        self._text(painter, lower, "technician went on", 15, "faint")
 
 
 class LadderView(QTableView):
@@ -311,7 +316,7 @@ class LadderView(QTableView):
             height_px = height * (row + 1) // rows - height * row // rows
             self.setRowHeight(row, max(min(height_px, self._look.px(74)), self._look.px(26)))
         width = self.viewport().width()
-        shares = (0.22, 0.31, 0.22, 0.25)
+        shares = (0.25, 0.335, 0.135, 0.28)
         for column, share in enumerate(shares):
             self.setColumnWidth(column, int(width * share))
 
@@ -331,7 +336,8 @@ class LadderView(QTableView):
         for y in ys:
             painter.drawLine(QPointF(x, y), QPointF(x + look.px(9), y))
         if self._volts is not None:
-            self._pointer(painter, x, self._height_of(self._volts, ys, foot))
+            y = min(self._height_of(self._volts, ys, foot), foot - look.px(10))
+            self._pointer(painter, x, y)
 
     def _height_of(self, inlet_v: float, ys: list[float], foot: float) -> float:
         """Where a voltage stands on the rail, between the rungs beside it."""

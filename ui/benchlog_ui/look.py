@@ -108,8 +108,8 @@ def _open_contact(painter: QPainter, colour: QColor) -> None:
 
 
 def _dashed_ring(painter: QPainter, colour: QColor) -> None:
-    pen = QPen(colour, 14)
-    pen.setDashPattern([1.3, 0.8])
+    pen = QPen(colour, 17, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap)
+    pen.setDashPattern([1.15, 0.83])
     painter.setPen(pen)
     painter.drawEllipse(QRectF(12, 12, 76, 76))
 
@@ -146,6 +146,10 @@ def _still(painter: QPainter, colour: QColor) -> None:
     painter.drawLine(QPointF(26, 50), QPointF(74, 50))
 
 
+def _end(painter: QPainter, colour: QColor) -> None:
+    painter.fillRect(QRectF(12, 12, 76, 76), colour)
+
+
 _DRAW = {
     Shape.UP: _up,
     Shape.LEVEL: _level,
@@ -156,6 +160,7 @@ _DRAW = {
     Shape.HOURGLASS: _hourglass,
     Shape.OVER: _over,
     Shape.BROKEN: _broken,
+    Shape.END: _end,
     Shape.STILL: _still,
 }
 

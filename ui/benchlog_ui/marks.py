@@ -29,5 +29,7 @@ class Shape(StrEnum):
     """An arrow against a stop: beyond the range."""
     BROKEN = "broken"
     """A broken line: no contact, or an answer that can't be read."""
+    END = "end"
+    """A full square: the run is over."""
     STILL = "still"
     """A bar that stands: the same figure again and again."""

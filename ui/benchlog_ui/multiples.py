@@ -58,7 +58,7 @@ class SmallPlot(QWidget):
                 "–" if latest.last_value is None else f"{figure(latest.last_value, decimals)} {unit}"
             )
             old = board.age_s(self.channel, real_s)
-            stale = old > board.stale_s(self.channel)
+            stale = old > board.stale_s(self.channel) and not board.at_rest
             self._usable = latest.status is None and not stale
             if latest.status is not None:
                 self._status, self._shape = STATUS[latest.status]
@@ -76,10 +76,13 @@ class SmallPlot(QWidget):
         margin = look.px(10)
         head = look.px(34)
         self._heading(painter, QRectF(margin, look.px(2), self.width() - 2 * margin, head))
-        self._curve(
-            painter,
-            QRectF(margin, head + look.px(4), self.width() - 2 * margin, self.height() - head - look.px(10)),
+        plot = QRectF(
+            margin, head + look.px(4), self.width() - 2 * margin, self.height() - head - look.px(10)
         )
+        self._curve(painter, plot)
+        if not self._usable and self._status:
+            painter.setClipping(False)
+            self._complaint(painter, plot)
 
     def _heading(self, painter: QPainter, box: QRectF) -> None:
         look = self._look
@@ -92,16 +95,21 @@ class SmallPlot(QWidget):
         painter.setFont(font)
         painter.setPen(look.colour(ink))
         painter.drawText(box, int(Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignRight), self._value)
-        if not self._usable and self._status:
-            right = box.right() - QFontMetricsF(font).horizontalAdvance(self._value) - look.px(12)
-            side = look.px(18)
-            mark = QRectF(right - side, box.center().y() - side / 2, side, side)
-            paint_shape(painter, self._shape, mark, look.colour("stop"))
-            painter.setFont(look.font(15, bold=True))
-            words = QRectF(box.x(), box.y(), right - side * 1.3 - box.x(), box.height())
-            painter.drawText(
-                words, int(Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignRight), self._status
-            )
+
+    def _complaint(self, painter: QPainter, box: QRectF) -> None:
+        """What is wrong with the reading, over its curve."""
+        look = self._look
+        side = look.px(20)
+        font = look.font(18, bold=True)
+        width = QFontMetricsF(font).horizontalAdvance(self._status) + side * 1.8
+        ground = QRectF(box.x(), box.y(), width, look.px(28))
+        painter.fillRect(ground, look.colour("paper"))
+        paint_shape(painter, self._shape, QRectF(box.x(), box.y() + 3, side, side), look.colour("stop"))
+        painter.setFont(font)
+        painter.setPen(look.colour("stop"))
+        painter.drawText(
+            ground.adjusted(side * 1.5, 0, 0, 0), int(Qt.AlignmentFlag.AlignVCenter), self._status
+        )
 
     def _curve(self, painter: QPainter, box: QRectF) -> None:
         look = self._look
@@ -153,6 +161,7 @@ class Multiples(QWidget):
     def refresh(self, board: Board, from_s: float, now_us: int, real_s: float) -> None:
         """Draw all of them; a channel that is new gets its plot."""
         there = [c for c in ORDER if c in board.latest]
+        self.setVisible(bool(there))
         if there != list(self.plots):
             self._arrange(there)
         for plot in self.plots.values():

@@ -46,8 +46,10 @@ def main(words: list[str]) -> int:
     return 0
 
 
-def staged(application: "QApplication", scene: "Scene", colours: "Colours", size: tuple[int, int]) -> "Start":
-    """A window that shows a scene as it stands at its end."""
+def staged(
+    application: "QApplication", scene: "Scene", colours: "Colours", size: tuple[int, int]
+) -> "tuple[Start, float]":
+    """A window that shows a scene as it stands at its end, and the real time at which it stands so."""
     from benchlog_ui.scenes import Teller
     from benchlog_ui.start import Start
 
@@ -56,28 +58,28 @@ def staged(application: "QApplication", scene: "Scene", colours: "Colours", size
     start.window.resize(*size)
     start.window.show()
     start.window.activateWindow()
-    while start.desk is None:
+    until = time.monotonic() + 20.0
+    while start.desk is None and time.monotonic() < until:
         application.processEvents()
     desk = start.desk
+    assert desk is not None, "the window could not be furnished"
     heard = time.monotonic()
     for message in Teller(scene).tell():
         desk.board.take(message, heard)
-    return start
+    desk.stop()
+    return start, heard + 0.05
 
 
 def picture(
     application: "QApplication", scene: "Scene", colours: "Colours", size: tuple[int, int], path: Path
 ) -> None:
     """One picture of one scene."""
-    start = staged(application, scene, colours, size)
+    start, at_s = staged(application, scene, colours, size)
     desk = start.desk
     assert desk is not None
-    for _ in range(4):
-        desk.frame()
+    for after_s in (0.0, 0.0, 1.0 if desk.board.alarm or scene.silent_meter else 0.0):
+        desk.frame_at(at_s + after_s)
         application.processEvents()
-    time.sleep(0.02)
-    desk.frame()
-    application.processEvents()
     start.window.grab().save(str(path))
     start.window.may_close = True
     start.window.close()

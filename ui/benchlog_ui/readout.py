@@ -106,10 +106,14 @@ class Readout(QWidget):
         painter.setPen(look.colour("ink"))
         painter.drawText(box, int(Qt.AlignmentFlag.AlignVCenter), self._title)
         left = margin + QFontMetricsF(look.font(22, bold=True)).horizontalAdvance(self._title + "  ")
+        taken = QFontMetricsF(look.font(22, bold=not s.usable)).horizontalAdvance(s.status) + look.px(40)
+        room = self.width() - margin - taken - left
+        if room < QFontMetricsF(look.font(18)).horizontalAdvance(self._kind):
+            room = 0.0
         painter.setFont(look.font(18))
         painter.setPen(look.colour("faint"))
         painter.drawText(
-            QRectF(left, box.y(), 400, box.height()), int(Qt.AlignmentFlag.AlignVCenter), self._kind
+            QRectF(left, box.y(), room, box.height()), int(Qt.AlignmentFlag.AlignVCenter), self._kind
         )
         ink = "faint" if s.usable else "stop"
         font = look.font(22, bold=not s.usable)

@@ -210,7 +210,7 @@ class Teller:
         wobble = 1 + self.scene.noise * math.sin(self._count * 12.9898) * math.cos(self._count * 4.1414)
         fraction = self.volts / MAINS_V
         points = [Point("inlet-voltage", self.t_us, round(self.volts * (1 + (wobble - 1) / 4), 2))]
-        if not (self.scene.silent_meter and self._count > 400):
+        if not (self.scene.silent_meter and self._count > 880):
             digits = 2 if self.scene.coarse else 3
             points.append(Point("source-current", self.t_us, round(current_a * wobble, digits)))
         if self.scene.rails:
@@ -265,6 +265,10 @@ class Teller:
 
     def _middle(self, plan: tuple[Step, ...]) -> Iterator[ToWindow]:
         last = plan[self.scene.upto - 1]
+        if self.scene.silent_meter:
+            reason = "the source-current meter is silent; the source goes off if it stays so"
+            yield self._said(Judged(self.scene.upto - 1, StepVerdict.WAIT, reason, rule="stale"))
+            yield self._said(Instruct("Wait: no reading of the source current", urgent=True))
         yield from self._readings(2.0, last.fraction)
 
     def _completed(self) -> Iterator[ToWindow]:

@@ -15,12 +15,23 @@ from benchlog_ui.discharge import PROBE_V, TOUCH_V, estimate
 from benchlog_ui.ladder import Rung
 from benchlog_ui.marks import CUT_OFF_KEY, Shape
 from benchlog_ui.readout import EMPTY, Notch, Shown
-from benchlog_ui.words import STATUS, VERDICT, age, amperes, channel_words, figure, sham_words, span, volts
+from benchlog_ui.words import (
+    STATUS,
+    VERDICT,
+    age,
+    amperes,
+    channel_words,
+    figure,
+    percent,
+    sham_words,
+    span,
+    volts,
+)
 
 CURRENT = Role.SOURCE_CURRENT.value
 INLET = Role.INLET_VOLTAGE.value
 _OUTCOME = {
-    Outcome.COMPLETED: ("Run completed.", Shape.UP, "go_up"),
+    Outcome.COMPLETED: ("Run completed.", Shape.END, "ink"),
     Outcome.CUT_OFF: ("Cut off.", Shape.OPEN_CONTACT, "stop"),
     Outcome.ALARMED: ("Alarmed: taken away by hand.", Shape.OPEN_CONTACT, "stop"),
     Outcome.UNDECIDED: ("Run ended undecided.", Shape.LEVEL, "wait"),
@@ -79,8 +90,10 @@ def _reason(board: Board, judged: Judged | None) -> str:
     parts = []
     if board.step is not None and board.step < len(steps):
         step = steps[board.step]
-        parts.append(f"step {board.step + 1} of {len(steps)}, {step.fraction:.0%}")
-        if judged is not None and judged.verdict is StepVerdict.CANNOT_JUDGE and step.remedy:
+        parts.append(f"step {board.step + 1} of {len(steps)}, {percent(step.fraction)}")
+        told = board.instruct.text if board.instruct is not None else ""
+        cannot = judged is not None and judged.verdict is StepVerdict.CANNOT_JUDGE
+        if cannot and step.remedy and step.remedy not in told:
             parts.append(step.remedy)
     if judged is not None and judged.reason:
         parts.insert(0, judged.reason)
@@ -107,10 +120,10 @@ def inlet_shown(board: Board, real_s: float) -> Shown:
     nominal = hello.mains_v if hello is not None else 1.0
     target = board.instruct.target_v if board.instruct is not None else None
     target = board.set_v if target is None else target
-    notches = [Notch(nominal, f"nominal {volts(nominal)}", "faint")]
+    notches = [Notch(nominal, f"nominal {volts(nominal)}", "faint", above=True)]
     if target is not None and board.ended is None:
         word = "turn to" if hello is not None and not hello.programmed else "set"
-        notches.append(Notch(target, f"{word} {volts(target)}", "acceptance", above=True))
+        notches.append(Notch(target, f"{word} {volts(target)}", "acceptance"))
     return _shown(board, INLET, real_s, nominal * 1.1, tuple(notches))
 
 
@@ -127,6 +140,8 @@ def _shown(board: Board, channel: str, real_s: float, full: float, notches: tupl
 
 
 def _status(board: Board, channel: str, old_s: float, status: Status | None) -> tuple[str, Shape, bool]:
+    if old_s > board.stale_s(channel) and board.at_rest:
+        return f"last read {age(old_s)}", Shape.HOLLOW, True
     if old_s > board.stale_s(channel):
         return f"STALE  {age(old_s)}", Shape.HOURGLASS, False
     if status is not None:
@@ -180,15 +195,15 @@ def bands(board: Board, focused: bool) -> list[Band]:
     """What must not be overlooked now."""
     found = []
     if board.hello is not None and (board.hello.simulated or board.hello.job.simulated):
-        found.append(Band("sham", sham_words(board.hello.time_scale), "sham", "on_sham", repeated=True))
+        words = sham_words(board.hello.time_scale)
+        invented = "   ·   invented data" if board.hello.job.invented else ""
+        found.append(Band("sham", words + invented, "sham", "on_sham", repeated=True))
     if board.storage is not None and not board.storage.storing:
         detail = f": {board.storage.detail}" if board.storage.detail else ""
         found.append(Band("storage", f"not being stored{detail}", "trip", "on_trip", tall=True))
     if board.power_on and not focused:
         words = f"This window does not have the keyboard: {CUT_OFF_KEY} does not reach it. Click here."
         found.append(Band("focus", words, "latched", "on_latched", tall=True))
-    if board.hello is not None and board.hello.job.invented:
-        found.append(Band("invented", "invented demonstration data", "sham", "on_sham"))
     return found
 
 

@@ -5,7 +5,7 @@ screen and work before anything heavy is imported. `Desk` (after the first frame
 and the frames.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QCloseEvent, QPaintEvent, QResizeEvent
@@ -110,8 +110,14 @@ class Window(QWidget):
         self._cover()
 
     def _cover(self) -> None:
-        """The alarm covers everything but the cut-off bar."""
-        self.alarm.setGeometry(0, 0, self.width(), self.height() - self.trip.height())
+        """The alarm covers everything but the bands and the cut-off bar."""
+        top = self.bands.sizeHint().height()
+        self.alarm.setGeometry(0, top, self.width(), self.height() - self.trip.height() - top)
+
+    def raise_alarm(self, head: str, orders: Sequence[str], facts: Sequence[str], button: str) -> None:
+        """Show the alarm over whatever is there."""
+        self._cover()
+        self.alarm.raise_alarm(head, orders, facts, button)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Sizes follow the window."""

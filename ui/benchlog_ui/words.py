@@ -73,6 +73,11 @@ def volts(value: float) -> str:
     return f"{text} V"
 
 
+def percent(fraction: float) -> str:
+    """A fraction of nominal in per cent."""
+    return f"{figure(fraction * 100, 0)} %"
+
+
 def age(age_s: float) -> str:
     """How old a reading is: ``now``, ``0.4 s``, ``12 s``, ``3 min``."""
     if age_s < 0.15:
