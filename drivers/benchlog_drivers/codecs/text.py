@@ -15,7 +15,7 @@ from benchlog_drivers.codecs.number import strict_float
 PREFIX_EXPONENT = {"": 0, "p": -12, "n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "k": 3, "M": 6, "G": 9}
 """SI prefixes; ``u`` and both micro signs are 10⁻⁶ (SI brochure, table 7)."""
 
-_UNITS = ("A", "V", "W", "VA", "Ω", "ohm", "Ohm", "F", "Hz", "°C", "C", "%", "")
+_UNITS = ("A", "V", "W", "VA", "Ω", "ohm", "Ohm", "R", "F", "Hz", "°C", "C", "%", "")
 
 
 class TextCodec:

@@ -12,6 +12,8 @@ from pymodbus.pdu.bit_message import WriteSingleCoilRequest
 from pymodbus.pdu.register_message import ReadHoldingRegistersRequest, ReadInputRegistersRequest
 
 from benchlog.model.errors import InstrumentTimeout, LinkLost, ProtocolFault
+from benchlog_drivers.codecs.decoded import Garbled
+from benchlog_drivers.codecs.modbus_frame import Older, take_rtu, take_tcp
 from benchlog_drivers.transports.line import Line
 from benchlog_drivers.transports.seam import translated
 
@@ -27,8 +29,6 @@ EXCEPTIONS = {
     11: "the gateway gets no answer from it",
 }
 """Modbus Application Protocol V1.1b3, chapter 7."""
-
-_TCP_HEAD = 7
 
 
 class ModbusLine:
@@ -120,41 +120,18 @@ class ModbusLine:
                 )
             buffer += self.line.read_some(left)
             self._heard = time.monotonic()
-            taken = self._take_tcp(buffer) if self._over_tcp else self._take_rtu(buffer, function, length)
-            if isinstance(taken, int):
-                buffer = buffer[taken:]
+            taken: bytes | Older | Garbled | None
+            if self._over_tcp:
+                taken = take_tcp(buffer, self._unit, self._transaction)
+            else:
+                taken = take_rtu(buffer, self._unit, function, length)
+            if isinstance(taken, Older):
+                self.late += 1
+                buffer = buffer[taken.used :]
+            elif isinstance(taken, Garbled):
+                raise self._wrong(f"sent what can't be: {taken.reason}")
             elif taken is not None:
                 return taken
-
-    def _take_tcp(self, buffer: bytes) -> bytes | int | None:
-        """The answer; or how many bytes of an older one to skip; None while it is not whole."""
-        if len(buffer) < _TCP_HEAD:
-            return None
-        transaction, protocol, size = (int.from_bytes(buffer[i : i + 2], "big") for i in (0, 2, 4))
-        if protocol != 0 or not 3 <= size <= 254:
-            raise self._wrong("sent what is no Modbus frame")
-        if len(buffer) < 6 + size:
-            return None
-        if transaction != self._transaction:
-            self.late += 1
-            return 6 + size
-        if buffer[6] != self._unit:
-            raise self._wrong(f"answered as unit {buffer[6]}, unit {self._unit} was asked")
-        return buffer[7 : 6 + size]
-
-    def _take_rtu(self, buffer: bytes, function: int, length: int) -> bytes | None:
-        """The answer, when every byte of it is as asked for; None while it is not whole."""
-        if len(buffer) < 2:
-            return None
-        whole = 5 if buffer[1] == function | 0x80 else length + 3
-        if buffer[0] != self._unit or buffer[1] & 0x7F != function:
-            raise self._wrong(f"answered {buffer[:8].hex(' ')}, which answers another question")
-        if len(buffer) < whole:
-            return None
-        frame, check = buffer[: whole - 2], buffer[whole - 2 : whole]
-        if len(buffer) > whole or FramerRTU.compute_CRC(frame) != int.from_bytes(check, "big"):
-            raise self._wrong(f"answered {buffer[:16].hex(' ')}: checksum or length is wrong")
-        return frame[1:]
 
     def _wrong(self, what: str) -> ProtocolFault:
         return ProtocolFault(f"{self.line.link.where}: it {what}. Check its profile and its address.")

@@ -24,6 +24,7 @@ class SerialLine:
         """Not yet open."""
         self.link = link
         self._port: Serial | None = None
+        self._bounds_writes = not link.address.startswith("rfc2217")  # pyserial can't there
 
     def open(self) -> None:
         """Open it with the modem lines preset, since optical cables are powered by them."""
@@ -32,7 +33,7 @@ class SerialLine:
             port = serial.serial_for_url(
                 canonical_port(self.link.address), do_not_open=True, exclusive=True,
                 baudrate=self.link.baud, bytesize=self.link.bits, parity=self.link.parity,
-                stopbits=self.link.stop, timeout=_SLICE_S, write_timeout=self.link.timeout_s,
+                stopbits=self.link.stop, timeout=_SLICE_S, write_timeout=self.link.timeout_s if self._bounds_writes else None,
             )  # fmt: skip
             if self.link.dtr is not None:
                 port.dtr = self.link.dtr
@@ -46,9 +47,13 @@ class SerialLine:
     def close(self) -> None:
         """Close it; never raises."""
         port, self._port = self._port, None
-        if port is not None:
-            with contextlib.suppress(Exception):
-                port.close()
+        if port is None:
+            return
+        stream = getattr(port, "_socket", None)
+        with contextlib.suppress(Exception):
+            port.close()
+        if isinstance(stream, socket.socket):  # pyserial leaves it open when the other end went first
+            stream.close()
 
     @property
     def fileno(self) -> int:
@@ -62,7 +67,7 @@ class SerialLine:
         """Send all of it."""
         port = self._needed()
         with translated(self.link):
-            if port.write_timeout != timeout_s:
+            if self._bounds_writes and port.write_timeout != timeout_s:
                 port.write_timeout = timeout_s
             port.write(data)
 

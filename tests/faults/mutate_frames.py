@@ -1,0 +1,266 @@
+"""Mutates frames of every family and counts readings that no instrument sent.
+
+Run: ``python tests/faults/mutate_frames.py [--frames N] [--seed N]``. A reading is invented when a
+mutated frame decodes, and not as what was sent. Two kinds of mutation a family: an error class that its
+check catches by construction (none may get through), and random bytes (held against the rate of theory).
+"""
+
+import argparse
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from benchlog_drivers.codecs.checksum import crc16, sum8
+from benchlog_drivers.codecs.decoded import Codec, Decoded
+from benchlog_drivers.codecs.frames import FrameCodec
+from benchlog_drivers.codecs.modbus_frame import take_rtu
+from benchlog_drivers.codecs.segments import SegmentCodec
+from benchlog_drivers.codecs.text import TextCodec
+from benchlog_drivers.shelf import find_profile
+
+Mutate = Callable[[bytes, np.random.Generator], bytes]
+Read = Callable[[bytes], object | None]
+
+
+@dataclass(frozen=True)
+class Family:
+    """One family with its check."""
+
+    name: str
+    frame: Callable[[np.random.Generator], bytes]
+    read: Read
+    caught: Mutate
+    caught_name: str
+    random: Mutate
+    theory: float
+    """Largest share of randomly mutated frames that may decode as something else."""
+
+
+@dataclass(frozen=True)
+class Count:
+    """What came of one family."""
+
+    name: str
+    frames: int
+    caught: int
+    """Invented readings in the error class that is caught by construction."""
+    random: int
+    theory: float
+    impossible: int
+    """Invented readings that were not even a possible unit, range or size."""
+
+    @property
+    def share(self) -> float:
+        return self.random / self.frames
+
+
+def one_byte(frame: bytes, generator: np.random.Generator) -> bytes:
+    """One byte replaced by another."""
+    place = int(generator.integers(len(frame)))
+    wrong = (frame[place] + int(generator.integers(1, 256))) % 256
+    return frame[:place] + bytes([wrong]) + frame[place + 1 :]
+
+
+def some_bytes(frame: bytes, generator: np.random.Generator) -> bytes:
+    """Two to six bytes replaced by others."""
+    out = bytearray(frame)
+    places = generator.choice(len(frame), size=int(generator.integers(2, 7)), replace=False)
+    for place in places:
+        out[place] = (out[place] + int(generator.integers(1, 256))) % 256
+    return bytes(out)
+
+
+def burst(frame: bytes, generator: np.random.Generator) -> bytes:
+    """A burst of up to 16 bits anywhere in the frame; its first and last bit are wrong."""
+    length = int(generator.integers(1, 17))
+    pattern = int(generator.integers(0, 1 << length)) | 1 | 1 << (length - 1)
+    bits = 8 * len(frame)
+    shift = int(generator.integers(bits - length + 1))
+    # bit order on the wire is least significant first: number the bits that way
+    value = int.from_bytes(frame, "little") ^ pattern << shift
+    return value.to_bytes(len(frame), "little")
+
+
+def wrong_index(frame: bytes, generator: np.random.Generator) -> bytes:
+    """The index nibble of one byte is another."""
+    place = int(generator.integers(len(frame)))
+    wrong = frame[place] ^ int(generator.integers(1, 16)) << 4
+    return frame[:place] + bytes([wrong]) + frame[place + 1 :]
+
+
+def high_bit(frame: bytes, generator: np.random.Generator) -> bytes:
+    """One byte outside the seven-bit code."""
+    place = int(generator.integers(len(frame) - 2))
+    return frame[:place] + bytes([frame[place] | 0x80]) + frame[place + 1 :]
+
+
+def decoding(codec: Codec) -> Read:
+    """What a codec makes of one frame on its own; None for no reading."""
+
+    def read(frame: bytes) -> object | None:
+        buffer = frame
+        while buffer:
+            used, result = codec.decode(buffer)
+            if isinstance(result, Decoded):
+                return result
+            if used == 0:
+                return None
+            buffer = buffer[used:]
+        return None
+
+    return read
+
+
+def bcd_family() -> Family:
+    layout = find_profile("simulated-bcd-meter").frame
+    assert layout is not None
+
+    def frame(generator: np.random.Generator) -> bytes:
+        count, code = (
+            int(generator.integers(600_000)),
+            (0x11, 0x12, 0x21, 0x22, 0x31, 0x32)[generator.integers(6)],
+        )
+        body = bytes([0xAA, 0x55, code, int(generator.integers(2))]) + bytes.fromhex(f"{count:06d}")
+        return body + sum8(body) + b"\x0d"
+
+    read = decoding(FrameCodec(layout))
+    return Family("packed BCD, sum", frame, read, one_byte, "one wrong byte", some_bytes, 1 / 256)
+
+
+def lcr_family() -> Family:
+    layout = find_profile("simulated-lcr-meter").frame
+    assert layout is not None
+
+    def frame(generator: np.random.Generator) -> bytes:
+        first, second = (f"{int(generator.integers(40_000)):05d}".encode() for _ in range(2))
+        body = b"\x55\x41" + first + b"\x53" + second + bytes([int(generator.integers(2)) << 2, 0, 0, 0])
+        return body + crc16(body)
+
+    read = decoding(FrameCodec(layout))
+    return Family("ASCII, CRC-16", frame, read, burst, "burst of ≤ 16 bits", some_bytes, 1 / 65536)
+
+
+def modbus_family() -> Family:
+    def frame(generator: np.random.Generator) -> bytes:
+        body = b"\x01\x04\x18" + generator.bytes(24)
+        return body + crc16(body)
+
+    def read(frame: bytes) -> object | None:
+        taken = take_rtu(frame, 1, 4, 26)
+        return taken if isinstance(taken, bytes) else None
+
+    return Family("Modbus RTU, CRC-16", frame, read, burst, "burst of ≤ 16 bits", some_bytes, 1 / 65536)
+
+
+_SEVEN = (0x3F, 0x06, 0x5B, 0x4F, 0x66, 0x6D, 0x7D, 0x07, 0x7F, 0x6F)
+
+
+def segment_frame(generator: np.random.Generator) -> bytes:
+    """AC amperes x.xxx as the segment meter sends it."""
+    digits = f"{int(generator.integers(1000, 6000))}"
+    eight = [_SEVEN[int(d)] | (0x80 if place == 1 else 0) for place, d in enumerate(digits)]
+    nibbles = [0b1000, *(n for e in eight for n in (e >> 4, e & 15)), 0, 0b0100, 0, 0, 0]
+    return bytes((index << 4) | nibble for index, nibble in enumerate(nibbles, start=1))
+
+
+def segment_theory() -> float:
+    """Share of single wrong bytes that make another valid frame, from the segment table alone.
+
+    Of 255 wrong values of a byte 15 keep its index nibble. Counted per byte, averaged over the digits.
+    """
+    shown = {*_SEVEN, 0x00, 0x38}
+    high = sum(sum((e ^ wrong << 4) & 0x7F in shown for wrong in range(1, 16)) for e in _SEVEN) / len(_SEVEN)
+    low = sum(sum(e ^ wrong in shown for wrong in range(1, 16)) for e in _SEVEN) / len(_SEVEN)
+    kinds = 5  # kind and flags: dc, autorange, hold, and the two together, with ac or dc
+    units = 1  # V for A
+    prefixes = 2  # m, µ
+    battery = 1
+    return (4 * (high + low) + kinds + units + prefixes + battery) / (14 * 255)
+
+
+def segment_family() -> Family:
+    display = find_profile("simulated-segment-meter").segments
+    assert display is not None
+    read = decoding(SegmentCodec(display))
+    return Family(
+        "segments, index only",
+        segment_frame,
+        read,
+        wrong_index,
+        "wrong index nibble",
+        one_byte,
+        segment_theory(),
+    )
+
+
+def text_family() -> Family:
+    pattern = find_profile("simulated-handheld").text
+    assert pattern is not None
+
+    def frame(generator: np.random.Generator) -> bytes:
+        return f"AC +{generator.uniform(0.0, 5.9):.4f} A R6 A--\r\n".encode()
+
+    # of 21 bytes: kind 1 other (D), sign 1, first digit 9, four digits 9 each, unit 1 (V), range 9, flags 3;
+    # those that the range check refuses are not subtracted
+    theory = (1 + 1 + 9 + 4 * 9 + 1 + 9 + 3) / (21 * 255)
+    read = decoding(TextCodec(pattern, b"\r\n"))
+    return Family("text line, no check", frame, read, high_bit, "bit 8 set", one_byte, theory)
+
+
+FAMILIES = (bcd_family, lcr_family, modbus_family, segment_family, text_family)
+
+
+def is_possible(result: object) -> bool:
+    """Whether what passed is a possible unit, range and size."""
+    if not isinstance(result, Decoded):
+        return True
+    if result.value is None:
+        return result.status is not None
+    return result.range is None or abs(result.value) <= 1.25 * result.range
+
+
+def campaign(family: Family, frames: int, seed: int) -> Count:
+    """Mutate so many frames in each of the two ways."""
+    generator = np.random.default_rng(seed)
+    caught = random = impossible = 0
+    for _ in range(frames):
+        frame = family.frame(generator)
+        sent = family.read(frame)
+        assert sent is not None
+        for mutate in (family.caught, family.random):
+            wrong = mutate(frame, generator)
+            got = family.read(wrong)
+            if got is None or got == sent:
+                continue
+            impossible += not is_possible(got)
+            if mutate is family.caught:
+                caught += 1
+            else:
+                random += 1
+    return Count(family.name, frames, caught, random, family.theory, impossible)
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--frames", type=int, default=1_000_000)
+    parser.add_argument("--seed", type=int, default=1)
+    options = parser.parse_args()
+    worst = 0
+    for make in FAMILIES:
+        family = make()
+        count = campaign(family, options.frames, options.seed)
+        bad = count.caught > 0 or count.share > 1.5 * count.theory or count.impossible > 0
+        worst |= bad
+        print(
+            f"{count.name:22} {family.caught_name:20} invented {count.caught}/{count.frames}; random "
+            f"{count.random} = {count.share:.2e} (theory {count.theory:.2e}); impossible {count.impossible}"
+            f"{'  TOO MANY' if bad else ''}",
+            flush=True,
+        )
+    return int(worst)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
