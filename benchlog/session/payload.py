@@ -15,6 +15,11 @@ def kind_of(payload: Payload) -> str:
     return str(payload.__struct_config__.tag)
 
 
+def kind_in_history(payload: Payload) -> str:
+    """The kind that an entry is filed under, also where its payload is withheld."""
+    return payload.kind if isinstance(payload, Withheld) else kind_of(payload)
+
+
 def encode_payload(payload: Payload) -> bytes:
     """JSON of a payload. `ValueError` for one that could not be read back, and for `Withheld`."""
     if isinstance(payload, Withheld):
