@@ -99,7 +99,7 @@ class Recorder:
         board.writer = self._writer = Writer(self._store, clock, self._commit_interval_s, board.failure)
         board.watch = self._watch = Watch(self._engine, clock, self._take, board.broken)
         board.crew = self._crew = Crew(self._bench, opener, clock, self._limit(), self._ears())
-        self._window = self._make_window()
+        board.window = self._window = self._make_window()
         board.dispatch = self._dispatch = Dispatch(
             self._engine, clock, self._writer, self._herald, self._crew, self._outbox
         )

@@ -25,6 +25,7 @@ from benchlog.recorder.dispatch import Dispatch
 from benchlog.recorder.source import SourceNews
 from benchlog.recorder.standby_link import StandbyLink
 from benchlog.recorder.watch import Watch
+from benchlog.recorder.window import WindowLink
 from benchlog.recorder.writer import Writer
 
 ENTRIES = (JobEntered, Noted, Taken, PartChanged, Approved, JobEnded, Corrected)
@@ -44,6 +45,7 @@ class Switchboard:
     watch: Watch
     dispatch: Dispatch
     writer: Writer
+    window: WindowLink | None = None
 
     def __init__(self, clock: Clock, attention: Attention) -> None:
         """The parts that it connects are set before anything is started."""
@@ -110,8 +112,12 @@ class Switchboard:
             _log.error("the window wanted to enter a %s", type(payload).__name__)
 
     def _window_closes(self, power_off: bool) -> None:
-        if power_off and self.watch.begun and self.watch.engine.ended is None:
+        running = self.watch.begun and self.watch.engine.ended is None
+        if running and power_off:
             self.press(KeyPressed(Key.STOP, "The window was closed.", "window"))
+        elif running and self.window is not None:
+            self.dispatch.note("The window was closed; the run goes on as text.")
+            self.window.say_closing()
         self.changed.set()
 
     # ---- the source and its standby ------------------------------------------------------------------

@@ -70,6 +70,8 @@ class WindowLink:
         self._gone = threading.Event()
         self._closed = threading.Event()
         self._leaving = False
+        self._wants_to_close = False
+        self._closing_said = False
         self._born_s = 0.0
         self._ping_s = 0.0
         self._pings = 0
@@ -84,8 +86,8 @@ class WindowLink:
 
     @property
     def open(self) -> bool:
-        """Whether there is a window, or one being started again."""
-        return not self._gone.is_set()
+        """Whether there is a window, or one being started again, that the technician has not closed."""
+        return not self._gone.is_set() and not self._wants_to_close
 
     @property
     def painted(self) -> bool:
@@ -117,16 +119,18 @@ class WindowLink:
             self._complaints.append("It did not answer.")
             child.kill()
 
-    def wait_gone(self, timeout_s: float) -> bool:
-        """Wait until the technician closed it; True when it is gone."""
-        return self._gone.wait(timeout_s)
+    def say_closing(self) -> None:
+        """Begin the closing handshake: the window closes its reader, answers and goes."""
+        self._leaving = True
+        if not self._closing_said:
+            self._closing_said = True
+            self.outbox.add(Closing())
 
     def leave(self, timeout_s: float = 2.0) -> bool:
         """Closing handshake: True when the window said that it has closed its reader, or there is none."""
         if self._gone.is_set() or self._child is None:
             return True
-        self._leaving = True
-        self.outbox.add(Closing())
+        self.say_closing()
         rounds = range(int(timeout_s / 0.02))
         return any(self._closed.wait(0.02) or self._gone.is_set() for _ in rounds)
 
@@ -226,7 +230,7 @@ class WindowLink:
         elif isinstance(message, Closed):
             self._closed.set()
         elif isinstance(message, WantsToClose):
-            self._leaving = True
+            self._leaving = self._wants_to_close = True
         self._hear(message)
 
     def _send(self, child: subprocess.Popen[bytes]) -> None:

@@ -1,0 +1,82 @@
+"""A window without a screen, for tests of the recorder: HOW LOG. It obeys the line protocol as HOW says.
+
+``good`` answers everything · ``close-after N`` wants to close after N pings · ``mute`` paints and never reads
+again · ``frozen`` paints, reads, never answers · ``no-display`` complains and ends · ``abort`` ends as Qt does
+without a display · ``mad`` says things that are no messages · ``enter`` sends an entry, then closes.
+"""
+
+import os
+import sys
+import time
+
+from benchlog.model.event import Key, KeyPressed
+from benchlog.model.history import Noted, RunTold
+from benchlog.model.protocol import (
+    Closed,
+    Closing,
+    EntryAdded,
+    FromWindow,
+    Painted,
+    Ping,
+    Pong,
+    Pressed,
+    RunClosed,
+    WantsToClose,
+    decode_to_window,
+    encode,
+)
+
+
+def say(message: FromWindow) -> None:
+    os.write(1, encode(message))
+
+
+def main(how: str, log_path: str) -> None:
+    if how == "no-display":
+        print("ImportError: libEGL.so.1: cannot open shared object file", file=sys.stderr, flush=True)
+        sys.exit(1)
+    if how == "abort":
+        print('qt.qpa.xcb: could not connect to display', file=sys.stderr, flush=True)
+        os.abort()
+    say(Painted())
+    if how == "mute":
+        time.sleep(60.0)
+    with open(log_path, "a", encoding="utf-8") as log:
+        listen(how, log)
+
+
+def listen(how: str, log) -> None:  # type: ignore[no-untyped-def]
+    wanted = False
+    for line in sys.stdin.buffer:
+        message = decode_to_window(line)
+        log.write(f"{os.getpid()} {type(message).__name__} {message}\n")
+        log.flush()
+        if isinstance(message, Ping):
+            if how == "frozen":
+                time.sleep(60.0)
+            say(Pong(message.n, 0.0))
+            wanted = wanted or mischief(how, message.n)
+        elif isinstance(message, RunClosed) and not wanted:
+            wanted = True
+            say(WantsToClose(power_off=False))
+        elif isinstance(message, Closing):
+            say(Closed())
+            return
+
+
+def mischief(how: str, n: int) -> bool:
+    if how == "mad":
+        os.write(1, b'{"type": "nonsense"}\n\xff\xfe garbage\n' + b"x" * 200_000 + b"\n")
+        say(EntryAdded(RunTold(KeyPressed(Key.REARM))))
+    elif how == "enter" and n == 3:
+        say(EntryAdded(Noted("seen through the window", by="A.")))
+    elif how == "cut" and n == 5:
+        say(Pressed(Key.CUT_OFF, "smoke"))
+    elif how == "close" and n == 5:
+        say(WantsToClose(power_off=True))
+        return True
+    return False
+
+
+if __name__ == "__main__":
+    main(sys.argv[1], sys.argv[2])
