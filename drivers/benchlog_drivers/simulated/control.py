@@ -7,6 +7,7 @@ order troubles and ask what the bench saw. Messages, each answered by one line:
     {"type": "status"}                                                     → {"type": "status", …}
     {"type": "trouble", "instrument": …, "kind": …, "length_s": …, …}      → {"type": "done"}
     {"type": "clear", "instrument": …}                                     → {"type": "done"}
+    {"type": "touch", "values": {"resistance": 7.6}}   the technician's probes → {"type": "done"}
     {"type": "rearm"}     the button on the cut-off contactor              → {"type": "done"}
 
 Anything else: {"type": "refused", "reason": …}.
@@ -18,9 +19,11 @@ from typing import Any
 
 import msgspec
 
+from benchlog.model.quantity import Quantity
 from benchlog_drivers.simulated.hand import Hand
 from benchlog_drivers.simulated.instruments import SourceInstrument
 from benchlog_drivers.simulated.live import LiveBench
+from benchlog_drivers.simulated.meters import Probe
 from benchlog_drivers.simulated.source import ProgrammedSource
 from benchlog_drivers.simulated.trouble import Ordered, Trouble, TroubleBox
 
@@ -52,13 +55,19 @@ class RearmMessage(msgspec.Struct, frozen=True, tag="rearm"):
     """Presses the button on the cut-off contactor."""
 
 
+class TouchMessage(msgspec.Struct, frozen=True, tag="touch", forbid_unknown_fields=True):
+    """What the technician's probes touch now: values by quantity, SI units; none for open leads."""
+
+    values: dict[Quantity, float] = {}
+
+
 class ClearMessage(msgspec.Struct, frozen=True, tag="clear", forbid_unknown_fields=True):
     """Ends the troubles of an instrument."""
 
     instrument: str
 
 
-Message = InstructMessage | StatusMessage | TroubleMessage | ClearMessage | RearmMessage
+Message = InstructMessage | StatusMessage | TroubleMessage | ClearMessage | RearmMessage | TouchMessage
 
 
 class Status(msgspec.Struct, frozen=True, tag="status"):
@@ -122,6 +131,7 @@ class Control:
         counts: Callable[[], dict[str, int]],
         fault_at_s: float | None,
         panel: SourceInstrument | None,
+        probe: Probe,
     ) -> None:
         """``boxes`` by the instrument's name; ``fault_at_s`` after first power, None without a fault."""
         self._live = live
@@ -129,6 +139,7 @@ class Control:
         self._counts = counts
         self._fault_at_s = fault_at_s
         self._panel = panel
+        self._probe = probe
         self._heard_ns: int | None = None
         self._urgent_ns: int | None = None
         self._text = ""
@@ -148,6 +159,9 @@ class Control:
             return self.status()
         if isinstance(message, RearmMessage):
             return self._rearm()
+        if isinstance(message, TouchMessage):
+            self._probe.touch(message.values)
+            return Done()
         box = self._boxes.get(message.instrument)
         if box is None:
             return Refused(f"no instrument {message.instrument}; there are: {', '.join(self._boxes)}")

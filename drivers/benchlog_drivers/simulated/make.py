@@ -15,8 +15,8 @@ from benchlog_drivers.simulated.bench import TICK_S, SimulatedBench, Wander
 from benchlog_drivers.simulated.contactor import HOLD_S, SimulatedContactor
 from benchlog_drivers.simulated.digitiser import Digitiser
 from benchlog_drivers.simulated.hand import Hand
-from benchlog_drivers.simulated.meters import SimulatedMeter
-from benchlog_drivers.simulated.options import SimulateOptions, SourceKind, instrument_names
+from benchlog_drivers.simulated.meters import Probe, SimulatedMeter
+from benchlog_drivers.simulated.options import ContactorKind, SimulateOptions, SourceKind, instrument_names
 from benchlog_drivers.simulated.population import draw_unit
 from benchlog_drivers.simulated.sheets import (
     BENCH_AMMETER,
@@ -27,6 +27,7 @@ from benchlog_drivers.simulated.sheets import (
     MeterKind,
     instruments,
 )
+from benchlog_drivers.simulated.sheets import probe as probe_sheet
 from benchlog_drivers.simulated.source import ProgrammedSource, dial_full_scale, programmed_rating
 from benchlog_drivers.simulated.trouble import TroubleBox
 from benchlog_drivers.simulated.unit import SimulatedUnit
@@ -53,6 +54,8 @@ class Made:
     """Troubles by the instrument's name."""
     own_meter: SimulatedMeter | None
     """The programmed source's own measurement, begun on demand."""
+    probe: Probe
+    """What the meter in the technician's hand touches."""
 
 
 def source_meter_sheet() -> InstrumentSheet:
@@ -69,7 +72,7 @@ def source_meter_sheet() -> InstrumentSheet:
         period_s=0.1,
         aperture_s=0.1,
         crest_factor=5.0,
-        streaming=False,
+        adaptor="scpi",
     )
 
 
@@ -98,17 +101,21 @@ def make_bench(options: SimulateOptions) -> Made:
     seed = options.seed
     meters = tuple(SimulatedMeter(sheet, seed, _phase(sheet, seed), boxes[sheet.name]) for sheet in sheets)
     digitiser = Digitiser(seed) if options.meters is MeterKind.DIGITISER else None
-    contactor = SimulatedContactor(HOLD_S * options.time_scale) if options.contactor else None
+    hold_s = HOLD_S * options.time_scale
+    contactor = SimulatedContactor(hold_s) if "contactor" in boxes else None
+    probe, held = Probe(), probe_sheet(options.probe)
+    if held is not None:
+        meters = (*meters, SimulatedMeter(held, seed, 0.0, boxes[held.name], probe=probe))
     if options.source is SourceKind.PROGRAMMED:
         source = ProgrammedSource(programmed_rating(options.mains_v))
         own = SimulatedMeter(source_meter_sheet(), seed, 0.0, boxes["source"], on_demand=True)
         meters = (*meters, own)
         bench = SimulatedBench(physics, meters, source, None, None, digitiser, contactor)
-        return Made(bench, unit, params, sheets, boxes, own)
+        return Made(bench, unit, params, sheets, boxes, own, probe)
     hand = Hand(options.hand, dial_full_scale(options.mains_v), options.mains_v, seed)
     wander = Wander(options.wander, seed)
     bench = SimulatedBench(physics, meters, None, hand, wander, digitiser, contactor)
-    return Made(bench, unit, params, sheets, boxes, None)
+    return Made(bench, unit, params, sheets, boxes, None, probe)
 
 
 def _box(name: str, options: SimulateOptions) -> TroubleBox:
@@ -135,8 +142,11 @@ def bench_file(
     sheets = instruments(options.meters, options.turns)
     entries = [_source_entry(options, there, control)]
     entries += [_meter_entry(sheet, there.get(sheet.name, "")) for sheet in sheets]
-    if options.contactor:
-        entries.append(_contactor_entry(there.get("contactor", "")))
+    held = probe_sheet(options.probe)
+    if held is not None:
+        entries.append(_meter_entry(held, there.get(held.name, "")))
+    if options.contactor is not ContactorKind.NONE:
+        entries.append(_contactor_entry(options.contactor, there.get("contactor", "")))
     return Bench(
         name="simulated bench (invented)",
         instrument=tuple(entries),
@@ -184,8 +194,8 @@ def _source_entry(options: SimulateOptions, there: dict[str, str], control: str)
 def _meter_entry(sheet: InstrumentSheet, connection: str) -> InstrumentConfig:
     return InstrumentConfig(
         name=sheet.name,
-        adaptor="serial-text" if sheet.streaming else "scpi",
-        roles=tuple(channel.role for channel in sheet.channels),
+        adaptor=sheet.adaptor,
+        roles=tuple(dict.fromkeys(channel.role for channel in sheet.channels)),
         connection=connection,
         profile=sheet.profile,
         description=sheet.description,
@@ -196,14 +206,14 @@ def _meter_entry(sheet: InstrumentSheet, connection: str) -> InstrumentConfig:
     )
 
 
-def _contactor_entry(connection: str) -> InstrumentConfig:
+def _contactor_entry(kind: ContactorKind, connection: str) -> InstrumentConfig:
     return InstrumentConfig(
         name="contactor",
         adaptor="contactor",
         roles=(Role.CUT_OFF,),
         connection=connection,
-        profile="simulated-contactor",
-        description="cut-off contactor on a modem-control line (invented)",
+        profile=f"simulated-contactor-{kind.value}",
+        description="cut-off contactor (invented)",
         serial_number="SIM-C1",
         earth=Earth.FLOATING,
     )

@@ -59,6 +59,24 @@ class Finished(msgspec.Struct, frozen=True):
     end_s: float
     """Bench seconds."""
     indications: tuple[Indication, ...]
+    peak_a: float = 0.0
+    """Largest magnitude of the current in it, with its sign, as sensed."""
+
+
+class Probe:
+    """What the technician's probes touch: values by quantity, in SI units; nothing while leads are open."""
+
+    def __init__(self) -> None:
+        """Leads open."""
+        self._touched: dict[Quantity, float] = {}
+
+    def touch(self, values: dict[Quantity, float]) -> None:
+        """Touch something; an empty dictionary lifts the probes."""
+        self._touched = dict(values)
+
+    def value(self, quantity: Quantity) -> float | None:
+        """What a meter set to ``quantity`` has between its probes; None for open leads."""
+        return self._touched.get(quantity)
 
 
 def draw_errors(accuracy: Accuracy, seed: int, instrument: str, role: Role) -> Draw:
@@ -89,11 +107,11 @@ def sensed_current(truth: Truth, response: Response, coupling: Coupling) -> floa
     return FORM_FACTOR * mean
 
 
-def sensed(truth: Truth, role: Role, sheet: InstrumentSheet, full_scale: float | None) -> float:
+def sensed(truth: Truth, role: Role, sheet: InstrumentSheet, full_scale: float) -> float:
     """What a channel senses before its errors, in SI units, times the turns; `KeyError` for other roles."""
     if role is Role.SOURCE_CURRENT:
         current = sensed_current(truth, sheet.response, sheet.coupling) * sheet.turns
-        if sheet.crest_factor is None or full_scale is None:
+        if sheet.crest_factor is None:
             return current
         return current * clipped_share(
             abs(truth.current_peak_a) * sheet.turns, sheet.crest_factor * full_scale
@@ -122,24 +140,21 @@ class _Ranging:
     """The range that an autoranging channel stands at, and the blank readings after a change."""
 
     def __init__(self, channel: ChannelSheet) -> None:
-        self._ranges = channel.ranges or (channel.accuracy.range,)
+        fixed = (channel.accuracy.range or math.inf, channel.accuracy.count)
+        self._ranges = channel.ranges or (fixed,)
         self._top = len(self._ranges) - 1
         self._at = 0
         self._blank = 0
-        self._count = channel.accuracy.count
-        self._counts = (channel.accuracy.range or 0.0) / self._count
 
     @property
-    def full_scale(self) -> float | None:
-        return self._ranges[self._at]
+    def full_scale(self) -> float:
+        """Infinite where the sheet states none."""
+        return self._ranges[self._at][0]
 
     @property
     def count(self) -> float:
-        """One count on this range: a display of as many counts as on the widest."""
-        full = self.full_scale
-        if self._top == 0 or full is None:
-            return self._count
-        return 10.0 ** math.floor(math.log10(full / self._counts) + 0.5)
+        """One count on this range."""
+        return self._ranges[self._at][1]
 
     def blank(self, value: float) -> bool:
         """Follow the value; True while the display is blank."""
@@ -147,7 +162,7 @@ class _Ranging:
             self._blank -= 1
             return True
         full = self.full_scale
-        if self._top == 0 or full is None:
+        if self._top == 0:
             return False
         if value > _RANGE_UP * full and self._at < self._top:
             self._at += 1
@@ -162,20 +177,29 @@ class _Ranging:
 class _Channel:
     """One channel in a run: its sheet, its drawn errors, its range."""
 
-    def __init__(self, sheet: ChannelSheet, instrument: InstrumentSheet, seed: int) -> None:
+    def __init__(
+        self, sheet: ChannelSheet, instrument: InstrumentSheet, seed: int, probe: Probe | None
+    ) -> None:
         self.sheet = sheet
         self.instrument = instrument
-        self.draw = draw_errors(sheet.accuracy, seed, instrument.name, sheet.role)
+        self.probe = probe
+        key = f"{instrument.name}/{sheet.quantity.value}" if probe is not None else instrument.name
+        self.draw = draw_errors(sheet.accuracy, seed, key, sheet.role)
         self.ranging = _Ranging(sheet)
         self.frozen: float | None = None
 
     def indicate(self, truth: Truth, noise: float, acting: dict[Trouble, float]) -> Indication:
         full = self.ranging.full_scale
         drift = acting.get(Trouble.DRIFTING, 0.0)
-        value = sensed(truth, self.sheet.role, self.instrument, full) * (1.0 + drift)
+        sense = self.probe.value(self.sheet.quantity) if self.probe is not None else None
+        if self.probe is None:
+            sense = sensed(truth, self.sheet.role, self.instrument, full)
+        if sense is None:
+            return self._shows(None, Status.OVERLOAD)
+        value = sense * (1.0 + drift)
         if Trouble.AUTORANGE_BLANKING in acting or self.ranging.blank(abs(value)):
             return self._shows(None, Status.AUTORANGING)
-        if Trouble.OVERLOAD in acting or (full is not None and abs(value) > full):
+        if Trouble.OVERLOAD in acting or abs(value) > full:
             return self._shows(None, Status.OVERLOAD)
         accuracy = msgspec.structs.replace(self.sheet.accuracy, count=self.ranging.count)
         shown = displayed(value, accuracy, self.draw, noise)
@@ -185,10 +209,9 @@ class _Channel:
         return self._shows(shown, None)
 
     def _shows(self, value: float | None, status: Status | None) -> Indication:
-        ranging = self.ranging
-        return Indication(
-            self.sheet.role, self.sheet.quantity, value, status, ranging.full_scale, ranging.count
-        )
+        full, count = self.ranging.full_scale, self.ranging.count
+        stated = full if math.isfinite(full) else None
+        return Indication(self.sheet.role, self.sheet.quantity, value, status, stated, count)
 
 
 class SimulatedMeter:
@@ -205,13 +228,14 @@ class SimulatedMeter:
         phase_s: float = 0.0,
         troubles: TroubleBox | None = None,
         on_demand: bool = False,
+        probe: Probe | None = None,
     ) -> None:
         """Draw the errors of this run; the first aperture begins at ``phase_s`` (bench seconds)."""
         self.sheet = sheet
         self.troubles = troubles or TroubleBox()
         self.last: Finished | None = None
         """The last finished aperture; replaced as a whole, so any thread may look at it."""
-        self._channels = [_Channel(channel, sheet, seed) for channel in sheet.channels]
+        self._channels = [_Channel(channel, sheet, seed, probe) for channel in sheet.channels]
         self._noise = np.random.default_rng([seed, zlib.crc32(sheet.name.encode()), 1])
         self._collector = Collector()
         self._phase_s = phase_s
@@ -278,8 +302,7 @@ class SimulatedMeter:
             channel.indicate(truth, float(one), acting)
             for channel, one in zip(self._channels, noise, strict=True)
         )
-        finished = Finished(
-            self.sheet.name, self._done + 1, end_s - self.sheet.aperture_s, end_s, indications
-        )
+        start_s, peak_a = end_s - self.sheet.aperture_s, truth.current_peak_a
+        finished = Finished(self.sheet.name, self._done + 1, start_s, end_s, indications, peak_a)
         self.last = finished
         return finished

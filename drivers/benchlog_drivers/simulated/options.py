@@ -9,7 +9,7 @@ from benchlog.model.errors import UsageError
 from benchlog.model.unit import Amplifier, Core, Plate, PlateKind, Supply
 from benchlog_drivers.simulated.faults import Fault, check_fault
 from benchlog_drivers.simulated.hand import HandKind
-from benchlog_drivers.simulated.sheets import MeterKind, instruments
+from benchlog_drivers.simulated.sheets import MeterKind, ProbeKind, instruments
 from benchlog_drivers.simulated.technician import TechnicianKind
 from benchlog_drivers.simulated.trouble import Ordered, parse_trouble
 
@@ -28,6 +28,16 @@ class SerialKind(StrEnum):
 
     PTY = "pty"
     TCP = "tcp"
+
+
+class ContactorKind(StrEnum):
+    """By what a cut-off contactor is held in."""
+
+    NONE = "none"
+    LINE = "line"
+    """A modem-control line, over ``rfc2217://``."""
+    SCPI = "scpi"
+    MODBUS = "modbus"
 
 
 class SimulateOptions(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -52,8 +62,10 @@ class SimulateOptions(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     technician: TechnicianKind = TechnicianKind.GOES_ON
     wander: float = 0.0
     """Mains behind a hand-set source that wanders: standard deviation, fraction of nominal."""
-    contactor: bool = False
+    contactor: ContactorKind = ContactorKind.NONE
     """A cut-off contactor ahead of the source, held in by beats."""
+    probe: ProbeKind = ProbeKind.NONE
+    """The meter in the technician's hand."""
     serial: SerialKind = SerialKind.PTY
     troubles: tuple[Ordered, ...] = ()
     write_bench: str = ""
@@ -78,6 +90,8 @@ _ENUMS: dict[str, type[StrEnum]] = {
     "hand": HandKind,
     "technician": TechnicianKind,
     "serial": SerialKind,
+    "contactor": ContactorKind,
+    "probe": ProbeKind,
 }
 _BOUNDS = {
     "fault_at_s": (0.0, 1e6),
@@ -145,8 +159,9 @@ def instrument_names(options: SimulateOptions) -> tuple[str, ...]:
     source = ("source",) if options.source is SourceKind.PROGRAMMED else ()
     digitiser = ("digitiser",) if options.meters is MeterKind.DIGITISER else ()
     sheets = instruments(options.meters, options.turns)
-    contactor = ("contactor",) if options.contactor else ()
-    return (*source, *(sheet.name for sheet in sheets), *digitiser, *contactor)
+    contactor = ("contactor",) if options.contactor is not ContactorKind.NONE else ()
+    hand = ("probe",) if options.probe is not ProbeKind.NONE else ()
+    return (*source, *(sheet.name for sheet in sheets), *digitiser, *contactor, *hand)
 
 
 def _check_troubles(options: SimulateOptions) -> None:

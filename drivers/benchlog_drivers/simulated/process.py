@@ -16,17 +16,15 @@ import msgspec
 from benchlog.bench.file import save_bench
 from benchlog.model.errors import EnvironmentFault, Exit
 from benchlog.model.unit import Unit
-from benchlog_drivers.simulated.contactor import SimulatedContactor
 from benchlog_drivers.simulated.control import Control
-from benchlog_drivers.simulated.instruments import Instrument, MeterInstrument, SourceInstrument
-from benchlog_drivers.simulated.link import Outlet
+from benchlog_drivers.simulated.faults import Fault
+from benchlog_drivers.simulated.instruments import SourceInstrument
 from benchlog_drivers.simulated.live import LiveBench
-from benchlog_drivers.simulated.make import Made, bench_file, make_bench, serial_number
-from benchlog_drivers.simulated.modem import ModemTalk
+from benchlog_drivers.simulated.make import Made, bench_file, make_bench
 from benchlog_drivers.simulated.options import SerialKind, SimulateOptions, check_options
-from benchlog_drivers.simulated.server import HOST, Begin, Server, line_talk
-from benchlog_drivers.simulated.streams import Stream, stream_port
-from benchlog_drivers.simulated.trouble import Trouble, TroubleBox
+from benchlog_drivers.simulated.server import HOST, line_talk
+from benchlog_drivers.simulated.serving import Serving
+from benchlog_drivers.simulated.trouble import TroubleBox
 from benchlog_drivers.simulated.waveform import DigitiserInstrument
 
 SWITCH_INTERVAL_S = 0.00005
@@ -57,44 +55,34 @@ class BenchProcess:
         self.options = options
         self.made: Made = make_bench(options)
         self.live = LiveBench(self.made.bench, options.time_scale)
-        self._instruments: dict[str, Instrument] = {}
-        self._servers: list[Server] = []
-        self._streams: list[Stream] = []
-        self._outlets: list[Outlet] = []
-        self.connections: dict[str, str] = {}
-        self._make_source()
-        self._make_meters(folder)
-        if self.made.bench.digitiser is not None:
-            self._serve_instrument("digitiser", DigitiserInstrument(self.made.bench.digitiser, "SIM-W1"))
-        if self.made.bench.contactor is not None:
-            self._make_contactor(self.made.bench.contactor)
-        fault_at_s = options.fault_at_s if options.fault.value != "none" else None
-        panel = self._instruments.get("source")
+        over_tcp = options.serial is SerialKind.TCP
+        self.serving = Serving(self.live, folder, over_tcp, options.seed)
+        panel = self._add_source()
+        self._add_the_rest()
         self.control = Control(
             self.live,
             self.made.boxes,
-            self._counts,
-            fault_at_s,
-            panel if isinstance(panel, SourceInstrument) else None,
+            self.serving.counts,
+            None if options.fault is Fault.NONE else options.fault_at_s,
+            panel,
+            self.made.probe,
         )
-        outlet = self._outlet(TroubleBox())
-        control = self._serve("control", line_talk(self.control.handle, outlet), outlet)
+        outlet = self.serving.outlet(TroubleBox())
+        control = self.serving.add_server("control", line_talk(self.control.handle, outlet), outlet)
         self.control_address = f"{HOST}:{control.port}"
         self.bench_path = Path(options.write_bench) if options.write_bench else folder / "bench.toml"
 
     def start(self) -> Ready:
         """Begin to serve, write the bench file, and say how the bench is reached."""
         self.live.start()
-        for server in self._servers:
-            server.start()
-        for stream in self._streams:
-            stream.start()
-        file = bench_file(self.options, self.connections, self.control_address, self.made.unit)
+        self.serving.start()
+        connections = self.serving.connections
+        file = bench_file(self.options, connections, self.control_address, self.made.unit)
         save_bench(file, self.bench_path)
         return Ready(
             str(self.bench_path),
             self.control_address,
-            self.connections,
+            connections,
             self.made.unit,
             self.options.time_scale,
             os.getpid(),
@@ -102,60 +90,27 @@ class BenchProcess:
 
     def stop(self) -> None:
         """End every thread and close every port."""
-        for outlet in self._outlets:
-            outlet.stopping.set()
-        for server in self._servers:
-            server.stop()
-        for stream in self._streams:
-            stream.stop()
+        self.serving.stop()
         self.live.stop()
 
-    def _make_source(self) -> None:
+    def _add_source(self) -> SourceInstrument | None:
         own, source = self.made.own_meter, self.made.bench.source
         if source is None or own is None:
-            return
-        instrument = SourceInstrument(source, self.live, own, "SIM-S1")
-        self._serve_instrument("source", instrument)
+            return None
+        panel = SourceInstrument(source, self.live, own, "SIM-S1")
+        self.serving.add_scpi("source", panel, self.serving.outlet(self.made.boxes["source"]))
+        return panel
 
-    def _make_meters(self, folder: Path) -> None:
-        for sheet, meter in zip(self.made.sheets, self.made.bench.meters, strict=False):
-            if not sheet.streaming:
-                self._serve_instrument(sheet.name, MeterInstrument(meter, serial_number(sheet)))
-                continue
-            port = stream_port(sheet.name, folder, self.options.serial is SerialKind.TCP)
-            stream = Stream(sheet, port, self._outlet(self.made.boxes[sheet.name]))
-            self.live.listen(stream.take)
-            self._streams.append(stream)
-            self.connections[sheet.name] = port.connection()
-
-    def _serve_instrument(self, name: str, instrument: Instrument) -> None:
-        self._instruments[name] = instrument
-        outlet = self._outlet(self.made.boxes[name])
-        server = self._serve(name, line_talk(instrument.handle, outlet), outlet)
-        self.connections[name] = f"TCPIP::{HOST}::{server.port}::SOCKET"
-
-    def _make_contactor(self, contactor: SimulatedContactor) -> None:
-        def on_line(name: str, _state: bool) -> None:
-            if name == "dtr" and not outlet.acts(Trouble.SILENT):
-                contactor.beat(self.live.now_s())
-
-        outlet = self._outlet(self.made.boxes["contactor"])
-        server = self._serve("contactor", lambda _: ModemTalk(on_line), outlet)
-        self.connections["contactor"] = f"rfc2217://{HOST}:{server.port}"
-
-    def _serve(self, name: str, begin: Begin, outlet: Outlet) -> Server:
-        server = Server(name, begin, outlet)
-        self._servers.append(server)
-        return server
-
-    def _outlet(self, box: TroubleBox) -> Outlet:
-        outlet = Outlet(box, self.live.now_s, self.options.seed)
-        self._outlets.append(outlet)
-        return outlet
-
-    def _counts(self) -> dict[str, int]:
-        taken = {name: instrument.counted for name, instrument in self._instruments.items()}
-        return taken | {stream.sheet.name: stream.sent for stream in self._streams}
+    def _add_the_rest(self) -> None:
+        bench, boxes, serving = self.made.bench, self.made.boxes, self.serving
+        for meter in bench.meters:
+            if meter is not self.made.own_meter:
+                serving.add_meter(meter, self.made.unit.mains_hz)
+        if bench.digitiser is not None:
+            instrument = DigitiserInstrument(bench.digitiser, "SIM-W1")
+            serving.add_scpi("digitiser", instrument, serving.outlet(boxes["digitiser"]))
+        if bench.contactor is not None:
+            serving.add_contactor(bench.contactor, self.options.contactor, boxes["contactor"])
 
 
 def run(options: SimulateOptions) -> int:

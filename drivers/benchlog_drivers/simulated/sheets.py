@@ -27,8 +27,29 @@ class MeterKind(StrEnum):
     AUTORANGING = "autoranging"
     SWITCHES_OFF = "switches-off"
     """Hand-held; switches itself off after 15 minutes."""
+    SEGMENTS = "segments"
+    """Hand-held meters that send their displays segment by segment; AC-coupled."""
+    PACKED_BCD = "packed-bcd"
+    """Bench multimeters with packed-BCD frames, five a second."""
+    POWER_METER = "power-meter"
+    """An AC power meter read by Modbus, five a second; AC-coupled."""
     DIGITISER = "digitiser"
     """The bench meter, and a digitiser with the true waveform beside it."""
+
+
+class ProbeKind(StrEnum):
+    """The meter in the technician's hand during cold checks."""
+
+    NONE = "none"
+    SEGMENTS = "segments"
+    """Ohms, segment by segment."""
+    PACKED_BCD = "packed-bcd"
+    """Ohms, packed BCD."""
+    ESR = "esr"
+    LCR = "lcr"
+
+
+Ranges = tuple[tuple[float, float], ...]
 
 
 class ChannelSheet(msgspec.Struct, frozen=True):
@@ -36,8 +57,8 @@ class ChannelSheet(msgspec.Struct, frozen=True):
 
     role: Role
     accuracy: Accuracy
-    ranges: tuple[float, ...] = ()
-    """Full scales of an autoranging channel, smallest first; the count goes with them."""
+    ranges: Ranges = ()
+    """Of an autoranging channel: full scale and count of each range, smallest first."""
 
     @property
     def quantity(self) -> Quantity:
@@ -59,8 +80,8 @@ class InstrumentSheet(msgspec.Struct, frozen=True):
     crest_factor: float | None = None
     auto_power_off_min: float | None = None
     turns: int = 1
-    streaming: bool = True
-    """Sends by itself over a serial line; otherwise it is asked over a socket."""
+    adaptor: str = "serial-text"
+    """Name in the adaptor registry of what reads it."""
 
     @property
     def autorange(self) -> bool:
@@ -89,12 +110,20 @@ WATTMETER = Accuracy(Quantity.ACTIVE_POWER, 0.005, 5, 0.1, range=15000.0, per_se
 RAIL_VOLTMETER = Accuracy(Quantity.DC_VOLTAGE, 0.001, 2, 0.01, range=200.0, per_second=10)
 OUTPUT_VOLTMETER = Accuracy(Quantity.DC_VOLTAGE, 0.001, 5, 0.001, range=200.0, per_second=10)
 
+SEGMENT_AMMETER = Accuracy(Quantity.AC_CURRENT, 0.012, 5, 0.001, range=6.0, per_second=2)
+SEGMENT_VOLTMETER = Accuracy(Quantity.AC_VOLTAGE, 0.008, 3, 0.1, range=600.0, per_second=2)
+BCD_AMMETER = Accuracy(Quantity.AC_CURRENT, 0.003, 200, 1e-5, range=5.99999, per_second=5)
+BCD_VOLTMETER = Accuracy(Quantity.AC_VOLTAGE, 0.002, 200, 0.001, range=599.999, per_second=5)
+POWER_METER_V = Accuracy(Quantity.AC_VOLTAGE, 0.005, 2, 0.1, range=300.0, per_second=5)
+POWER_METER_A = Accuracy(Quantity.AC_CURRENT, 0.005, 3, 0.001, range=20.0, per_second=5)
+POWER_METER_W = Accuracy(Quantity.ACTIVE_POWER, 0.01, 5, 0.1, range=6000.0, per_second=5)
+
 _HANDHELD_S = 0.4
 _BENCH_S = 0.1
 
 
 def _handheld(
-    name: str, description: str, role: Role, accuracy: Accuracy, ranges: tuple[float, ...] = ()
+    name: str, description: str, role: Role, accuracy: Accuracy, ranges: Ranges = ()
 ) -> InstrumentSheet:
     return InstrumentSheet(
         name=name,
@@ -107,7 +136,7 @@ def _handheld(
     )
 
 
-def _ammeter(description: str, accuracy: Accuracy, ranges: tuple[float, ...] = ()) -> InstrumentSheet:
+def _ammeter(description: str, accuracy: Accuracy, ranges: Ranges = ()) -> InstrumentSheet:
     return _handheld("ammeter", description, Role.SOURCE_CURRENT, accuracy, ranges)
 
 
@@ -127,7 +156,7 @@ def _bench_meter() -> InstrumentSheet:
         period_s=_BENCH_S,
         aperture_s=_BENCH_S,
         crest_factor=5.0,
-        streaming=False,
+        adaptor="scpi",
     )
 
 
@@ -142,9 +171,47 @@ def _current_meter(kind: MeterKind, turns: int) -> InstrumentSheet:
         meter = _ammeter("AC-coupled multimeter (invented)", HANDHELD_AMMETER)
         return replace(meter, coupling=Coupling.AC)
     if kind is MeterKind.AUTORANGING:
-        return _ammeter("autoranging multimeter (invented)", HANDHELD_AMMETER, (0.4, 4.0, 10.0))
+        return _ammeter(
+            "autoranging multimeter (invented)", HANDHELD_AMMETER, ((0.4, 1e-4), (4.0, 1e-3), (10.0, 1e-3))
+        )
     meter = _ammeter("hand-held multimeter (invented)", HANDHELD_AMMETER)
     return replace(meter, auto_power_off_min=15.0) if kind is MeterKind.SWITCHES_OFF else meter
+
+
+def _framed(kind: MeterKind, role: Role, accuracy: Accuracy) -> InstrumentSheet:
+    """An ammeter or voltmeter with display or packed-BCD frames."""
+    segments = kind is MeterKind.SEGMENTS
+    current = role is Role.SOURCE_CURRENT
+    what = "hand-held, segment-coded" if segments else "bench multimeter, packed BCD"
+    return InstrumentSheet(
+        name="ammeter" if current else "voltmeter",
+        description=f"{what} (invented)",
+        profile="simulated-segment-meter" if segments else "simulated-bcd-meter",
+        channels=(ChannelSheet(role, accuracy, ((0.6, 1e-4), (6.0, 1e-3)) if segments and current else ()),),
+        period_s=0.5 if segments else 0.2,
+        aperture_s=0.4 if segments else 0.2,
+        coupling=Coupling.AC if segments else Coupling.AC_DC,
+        crest_factor=3.0 if segments else 4.0,
+        adaptor="serial-segments" if segments else "serial-frame",
+    )
+
+
+def _power_meter() -> InstrumentSheet:
+    return InstrumentSheet(
+        name="power-meter",
+        description="AC power meter (invented)",
+        profile="simulated-power-meter",
+        channels=(
+            ChannelSheet(Role.INLET_VOLTAGE, POWER_METER_V),
+            ChannelSheet(Role.SOURCE_CURRENT, POWER_METER_A),
+            ChannelSheet(Role.SOURCE_POWER, POWER_METER_W),
+        ),
+        period_s=0.2,
+        aperture_s=0.2,
+        coupling=Coupling.AC,
+        crest_factor=4.0,
+        adaptor="modbus",
+    )
 
 
 def instruments(kind: MeterKind, turns: int = 1) -> tuple[InstrumentSheet, ...]:
@@ -154,5 +221,51 @@ def instruments(kind: MeterKind, turns: int = 1) -> tuple[InstrumentSheet, ...]:
     """
     if kind in (MeterKind.BENCH, MeterKind.DIGITISER):
         return (_bench_meter(),)
+    if kind is MeterKind.POWER_METER:
+        return (_power_meter(),)
+    if kind in (MeterKind.SEGMENTS, MeterKind.PACKED_BCD):
+        segments = kind is MeterKind.SEGMENTS
+        return (
+            _framed(kind, Role.SOURCE_CURRENT, SEGMENT_AMMETER if segments else BCD_AMMETER),
+            _framed(kind, Role.INLET_VOLTAGE, SEGMENT_VOLTMETER if segments else BCD_VOLTMETER),
+        )
     voltmeter = _handheld("voltmeter", "hand-held voltmeter (invented)", Role.INLET_VOLTAGE, VOLTMETER)
     return (_current_meter(kind, turns), voltmeter)
+
+
+_OHMS_SEGMENTS = ((600.0, 0.1), (6e3, 1.0), (60e3, 10.0), (600e3, 100.0), (6e6, 1e3))
+_OHMS_BCD = ((599.999, 0.001), (599_999.0, 1.0))
+
+
+def _probe(
+    name: str, profile: str, adaptor: str, period_s: float, *channels: ChannelSheet
+) -> InstrumentSheet:
+    return InstrumentSheet(
+        name="probe", description=f"{name} (invented)", profile=profile, channels=channels,
+        period_s=period_s, aperture_s=min(period_s, 0.4), adaptor=adaptor,
+    )  # fmt: skip
+
+
+def probe(kind: ProbeKind) -> InstrumentSheet | None:
+    """The meter in the technician's hand; None for none."""
+
+    def channel(quantity: Quantity, fraction: float, counts: float, ranges: Ranges) -> ChannelSheet:
+        full = ranges[-1][0]
+        stated = Accuracy(quantity, fraction, counts, ranges[0][1], range=full)
+        return ChannelSheet(Role.PROBE, stated, ranges if len(ranges) > 1 else ())
+
+    if kind is ProbeKind.NONE:
+        return None
+    if kind is ProbeKind.SEGMENTS:
+        ohms = channel(Quantity.RESISTANCE, 0.008, 3, _OHMS_SEGMENTS)
+        return _probe("multimeter, segment-coded", "simulated-segment-meter", "serial-segments", 0.5, ohms)
+    if kind is ProbeKind.PACKED_BCD:
+        ohms = channel(Quantity.RESISTANCE, 0.001, 100, _OHMS_BCD)
+        return _probe("multimeter, packed BCD", "simulated-bcd-meter", "serial-frame", 0.2, ohms)
+    if kind is ProbeKind.ESR:
+        esr = channel(Quantity.ESR, 0.02, 10, ((99.999, 0.001),))
+        farads = channel(Quantity.CAPACITANCE, 0.05, 5, ((0.0099999, 1e-7),))
+        return _probe("ESR meter", "simulated-esr-meter", "serial-text", 0.5, esr, farads)
+    esr = channel(Quantity.ESR, 0.005, 20, ((3.9999, 1e-4),))
+    farads = channel(Quantity.CAPACITANCE, 0.005, 5, ((39_999e-7, 1e-7),))
+    return _probe("LCR meter", "simulated-lcr-meter", "serial-frame", 0.25, esr, farads)

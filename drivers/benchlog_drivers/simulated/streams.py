@@ -1,7 +1,6 @@
-"""Hand-held meters that send a text line a reading, over a pseudo-terminal or a TCP stream.
+"""The serial meters of the simulated bench, over a pseudo-terminal or a TCP stream.
 
-The line is the one described in the profile ``simulated-handheld``:
-``AC +0.1234 A R6 A--`` and CR LF; ``OL`` beyond the range, ``----`` while the range changes.
+Some send a frame for each reading by themselves, others answer when they are asked.
 """
 
 import contextlib
@@ -10,48 +9,20 @@ import queue
 import select
 import socket
 import threading
-from collections.abc import Callable
+import time
 from pathlib import Path
 from typing import Protocol
 
-from benchlog.model.quantity import Quantity
-from benchlog.model.reading import Status
-from benchlog_drivers.simulated.link import Outlet
-from benchlog_drivers.simulated.meters import Finished, Indication
-from benchlog_drivers.simulated.server import HOST, break_off, listening_socket
+from benchlog_drivers.simulated.encode import encoder
+from benchlog_drivers.simulated.link import Outlet, Write
+from benchlog_drivers.simulated.meters import Finished, SimulatedMeter
+from benchlog_drivers.simulated.server import HOST, Talk, break_off, listening_socket
 from benchlog_drivers.simulated.sheets import InstrumentSheet
 from benchlog_drivers.simulated.trouble import Trouble
 
-_WORDS = {
-    Quantity.AC_CURRENT: ("AC", "A"),
-    Quantity.DC_CURRENT: ("DC", "A"),
-    Quantity.AC_VOLTAGE: ("AC", "V"),
-    Quantity.DC_VOLTAGE: ("DC", "V"),
-}
 _LOOK_S = 0.02
 _PATIENCE_S = 5.0
 _LONGEST_QUEUE = 100
-
-
-def line_text(indication: Indication, autorange: bool = False) -> str:
-    """One reading as the meter writes it, without line end. `KeyError` for a quantity it has no words for."""
-    kind, unit = _WORDS[indication.quantity]
-    milli = indication.range is not None and indication.range < 1.0
-    factor = 1e3 if milli else 1.0
-    places = max(1, -_exponent(indication.count * factor))
-    full_scale = f"{(indication.range or 0.0) * factor:g}"
-    flags = f"{'A' if autorange else '-'}--"
-    return f"{kind} {_value(indication, factor, places)} {'m' if milli else ''}{unit} R{full_scale} {flags}"
-
-
-def _value(indication: Indication, factor: float, places: int) -> str:
-    if indication.value is not None:
-        return f"{indication.value * factor:+.{places}f}"
-    return "OL" if indication.status is Status.OVERLOAD else "----"
-
-
-def _exponent(count: float) -> int:
-    return int(f"{count:e}".partition("e")[2])
 
 
 class Port(Protocol):
@@ -67,6 +38,10 @@ class Port(Protocol):
 
     def write(self, data: bytes) -> None:
         """Send to whoever listens; what does not fit is lost."""
+        ...
+
+    def receive(self, timeout_s: float) -> bytes:
+        """What was sent to the instrument, waiting at most ``timeout_s``."""
         ...
 
     def close(self) -> None:
@@ -112,8 +87,18 @@ class PseudoTerminal:
             return
         with contextlib.suppress(BlockingIOError, OSError):
             os.write(self._master, data)
-            while select.select([self._master], [], [], 0)[0]:
-                os.read(self._master, 4096)
+
+    def receive(self, timeout_s: float) -> bytes:
+        """What the program wrote; a terminal that nobody has open is left alone for the while."""
+        if self._master is None or self._is_alone():
+            time.sleep(timeout_s)
+            return b""
+        try:
+            if select.select([self._master], [], [], timeout_s)[0]:
+                return os.read(self._master, 4096)
+        except OSError:
+            time.sleep(timeout_s)
+        return b""
 
     def _is_alone(self) -> bool:
         poll = select.poll()
@@ -171,6 +156,17 @@ class StreamSocket:
                 self._connections.remove(connection)
                 connection.close()
 
+    def receive(self, timeout_s: float) -> bytes:
+        """What any listener sent."""
+        if not self._connections:
+            time.sleep(timeout_s)
+            return b""
+        data = b""
+        for connection in select.select(self._connections, [], [], timeout_s)[0]:
+            with contextlib.suppress(OSError):
+                data += connection.recv(4096)
+        return data
+
     def close(self) -> None:
         """Close the listener and every connection."""
         for connection in self._connections:
@@ -182,24 +178,24 @@ class StreamSocket:
 
 
 class Stream:
-    """One streaming meter: a thread that writes a line for each finished aperture."""
+    """One streaming meter: a thread that writes a frame for each finished aperture."""
 
     def __init__(self, sheet: InstrumentSheet, port: Port, outlet: Outlet) -> None:
         """Not yet sending."""
         self.sheet = sheet
         self.port = port
         self.outlet = outlet
-        self.sent = 0
-        self._lines: queue.Queue[bytes] = queue.Queue(_LONGEST_QUEUE)
+        self.counted = 0
+        """Frames sent."""
+        self._encode = encoder(sheet)
+        self._frames: queue.Queue[bytes] = queue.Queue(_LONGEST_QUEUE)
         self._thread = threading.Thread(target=self._work, name=sheet.name, daemon=True)
 
     def take(self, finished: Finished) -> None:
-        """Queue the line of an aperture of this instrument; never waits."""
-        if finished.instrument != self.sheet.name:
-            return
-        text = line_text(finished.indications[0], self.sheet.autorange)
-        with contextlib.suppress(queue.Full):
-            self._lines.put_nowait(text.encode("ascii") + b"\r\n")
+        """Queue the frame of an aperture of this instrument; never waits."""
+        if finished.instrument == self.sheet.name:
+            with contextlib.suppress(queue.Full):
+                self._frames.put_nowait(self._encode(finished))
 
     def start(self) -> None:
         """Begin to send."""
@@ -214,21 +210,75 @@ class Stream:
 
     def _work(self) -> None:
         while not self.outlet.stopping.is_set():
-            reset = self.outlet.acts(Trouble.RESET)
-            if reset:
-                self.outlet.troubles.clear(Trouble.RESET)
-            self.port.tend(self.outlet.acts(Trouble.CLOSED), reset)
+            _tend(self.port, self.outlet)
             try:
-                data = self._lines.get(timeout=_LOOK_S)
+                data = self._frames.get(timeout=_LOOK_S)
             except queue.Empty:
                 continue
             self.outlet.deliver(data, self.port.write)
-            self.sent += 1
+            self.counted += 1
+
+
+class Asked:
+    """One meter on a serial line that answers when it is asked: a thread that listens."""
+
+    def __init__(self, name: str, port: Port, outlet: Outlet, talk: Talk) -> None:
+        """Not yet listening. ``talk`` takes what arrives."""
+        self.name = name
+        self.port = port
+        self.outlet = outlet
+        self._talk = talk
+        self._thread = threading.Thread(target=self._work, name=name, daemon=True)
+
+    def start(self) -> None:
+        """Begin to listen."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End the thread and close the port."""
+        self.outlet.stopping.set()
+        if self._thread.is_alive():
+            self._thread.join(_PATIENCE_S)
+        self.port.close()
+
+    def _work(self) -> None:
+        while not self.outlet.stopping.is_set():
+            _tend(self.port, self.outlet)
+            data = self.port.receive(_LOOK_S)
+            if data:
+                self._talk.take(data, self.port.write)
+
+
+class RequestTalk:
+    """Answers one fixed request with the last finished reading."""
+
+    def __init__(self, request: bytes, meter: SimulatedMeter, outlet: Outlet) -> None:
+        """``request`` as it comes over the line."""
+        self._request = request
+        self._meter = meter
+        self._outlet = outlet
+        self._encode = encoder(meter.sheet)
+        self._buffer = b""
+        self.counted = 0
+        """Requests taken."""
+
+    def take(self, data: bytes, send: Write) -> None:
+        """Answer each whole request; nothing before the first reading is there."""
+        self._buffer = (self._buffer + data)[-256:]
+        while self._request in self._buffer:
+            self._buffer = self._buffer.partition(self._request)[2]
+            self.counted += 1
+            if self._meter.last is not None and not self._outlet.acts(Trouble.SILENT):
+                self._outlet.deliver(self._encode(self._meter.last), send)
+
+
+def _tend(port: Port, outlet: Outlet) -> None:
+    reset = outlet.acts(Trouble.RESET)
+    if reset:
+        outlet.troubles.clear(Trouble.RESET)
+    port.tend(outlet.acts(Trouble.CLOSED), reset)
 
 
 def stream_port(name: str, folder: Path, over_tcp: bool) -> Port:
     """A pseudo-terminal in ``folder`` where there are such things, else (or when asked for) a TCP stream."""
     return StreamSocket() if over_tcp or not hasattr(os, "openpty") else PseudoTerminal(folder / name)
-
-
-StreamListener = Callable[[Finished], None]

@@ -71,11 +71,11 @@ def test_no_bytes_make_it_fail(data: bytes, cut: int) -> None:
     assert whole == pieces
 
 
-@pytest.mark.filterwarnings("ignore:setDaemon:DeprecationWarning")  # inside pyserial's client
-def test_a_heartbeat_on_dtr_holds_the_source_in_and_silence_takes_it_away(
+@pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")  # inside pyserial's client
+def test_a_heartbeat_on_rts_holds_the_source_in_and_silence_takes_it_away(
     running: Callable[..., AbstractContextManager[Any]],
 ) -> None:
-    with running(contactor=True) as there:
+    with running(contactor="line") as there:
         entry = there.bench.playing(Role.CUT_OFF)
         assert entry is not None
         source = there.source()
@@ -84,22 +84,22 @@ def test_a_heartbeat_on_dtr_holds_the_source_in_and_silence_takes_it_away(
         assert there.control.ask(type="status")["contactor_closed"] is False
         with serial.serial_for_url(entry.connection, timeout=1.0) as port:
             for k in range(8):
-                port.dtr = bool(k % 2)
+                port.rts = bool(k % 2)
                 time.sleep(0.05)
             seen = there.control.ask(type="status")
             assert seen["contactor_closed"] is True
             assert seen["inlet_v"] > 50.0
             last_ns = time.monotonic_ns()
-            port.dtr = True
+            port.rts = False
             time.sleep(0.7)
             seen = there.control.ask(type="status")
             assert seen["contactor_closed"] is False
             assert (seen["zero_voltage_ns"] - last_ns) * 1e-9 == pytest.approx(0.5, abs=0.1)
             assert seen["inlet_v"] == 0.0
             assert seen["source_on"] is True
-            port.dtr = False
+            port.rts = True
             assert there.control.ask(type="status")["contactor_closed"] is False
             assert there.control.ask(type="rearm") == {"type": "done"}
-            port.dtr = True
+            port.rts = False
             time.sleep(0.1)
             assert there.control.ask(type="status")["contactor_closed"] is True
