@@ -52,6 +52,10 @@ class RealClock:
         """Microseconds since the start, times the scale, from where the axis stood."""
         return self._start_us + int((time.monotonic_ns() - self._start_ns) * self.scale) // 1000
 
+    def monotonic_ns(self, t_us: int) -> int:
+        """The machine's monotonic time in ns at an instant of the axis; comparable between processes."""
+        return self._start_ns + int((t_us - self._start_us) * 1000 / self.scale)
+
     def wall(self) -> datetime:
         """Aware local time."""
         return datetime.now(UTC).astimezone()
