@@ -110,7 +110,7 @@ class AmplifierLoad:
             return 0.0
         if self.params.valves is not None:
             # Fixed bias falls with the mains too: plate current follows the three-halves power of the HT.
-            share = (rail / self.params.rails.nominal_v) ** 1.5 * self.emission()
+            share = math.pow(rail / self.params.rails.nominal_v, 1.5) * self.emission()
         else:
             share = bias_share(self.params.front_end, rail)
         return self.params.front_end.bias_a * share * self.bias_ratio()

@@ -18,9 +18,12 @@ SMALL_FRAME_VA = 50.0
 
 
 def draw_magnetising(
-    dice: np.random.Generator, core: Core, va: float, volts: float, hertz: float
+    dice: np.random.Generator, core: Core, va: float, volts: float, hertz: float, idle_w: float
 ) -> tuple[Magnetising, float]:
-    """A magnetising branch and its core-loss resistance (Ω) for a primary of ``volts`` at ``hertz``."""
+    """A magnetising branch and its core-loss resistance (Ω) for a primary of ``volts`` at ``hertz``.
+
+    Of the idle watts at most half are iron loss.
+    """
     rated_a, base_ohm, omega = va / volts, volts**2 / va, 2.0 * math.pi * hertz
     design = design_flux_vs(volts, hertz)
     if core is Core.TOROIDAL:
@@ -31,7 +34,7 @@ def draw_magnetising(
         no_load = dice.uniform(0.20, 0.50) if va < SMALL_FRAME_VA else dice.uniform(0.05, 0.15)
         loss, knee, remanence = dice.uniform(0.02, 0.08), 1.17, dice.uniform(0.2, 0.4)
         share, power, air = dice.uniform(0.5, 0.7), dice.uniform(7.0, 10.0), 0.08 * dice.uniform(0.8, 1.3)
-    loss = min(loss, 0.7 * no_load)
+    loss = min(loss, 0.7 * no_load, 0.5 * idle_w / va)
     target_a = math.sqrt(no_load**2 - loss**2) * rated_a
     air_h = air * base_ohm / omega
     iron = Magnetising(design, 1.0, air_h, knee, 0.03, power, 0.0, remanence)
@@ -62,10 +65,16 @@ def _fit_main(iron: Magnetising, target_a: float) -> Magnetising:
 
 
 def draw_transformer(
-    dice: np.random.Generator, core: Core, va: float, volts: float, hertz: float, rail_v: float
+    dice: np.random.Generator,
+    core: Core,
+    va: float,
+    volts: float,
+    hertz: float,
+    rail_v: float,
+    idle_w: float,
 ) -> TransformerValues:
-    """A transformer of ``va`` for ``volts`` at ``hertz``; its split supply gives about ±``rail_v`` at idle."""
-    iron, loss_ohm = draw_magnetising(dice, core, va, volts, hertz)
+    """A transformer of ``va`` for ``volts`` at ``hertz``; a split supply on it gives about ±``rail_v``."""
+    iron, loss_ohm = draw_magnetising(dice, core, va, volts, hertz, idle_w)
     base_ohm, omega = volts**2 / va, 2.0 * math.pi * hertz
     regulation = 0.05 * (300.0 / va) ** 0.3 * dice.uniform(0.85, 1.25)
     leak = 0.0039

@@ -10,13 +10,21 @@ import math
 import numpy as np
 
 from benchlog.model.unit import Amplifier
+from benchlog_drivers.simulated.population_runaway import runaway_values
+from benchlog_drivers.simulated.transformer import TransformerValues
 from benchlog_drivers.simulated.unit_params import FaultValues, FrontEnd, Rails
 
 
 def draw_faults(
-    dice: np.random.Generator, amplifier: Amplifier, va: float, mains_v: float, rails: Rails, front: FrontEnd
+    dice: np.random.Generator,
+    amplifier: Amplifier,
+    transformer: TransformerValues,
+    mains_v: float,
+    rails: Rails,
+    front: FrontEnd,
 ) -> FaultValues:
-    """Severities for one unit of ``va`` at ``mains_v``."""
+    """Severities for one unit at ``mains_v``."""
+    va = transformer.va
     rail_v = rails.nominal_v
     scale = va / 300.0 * 48.0 / rail_v
     limited = dice.random() < 0.4
@@ -25,6 +33,7 @@ def draw_faults(
     short = dice.uniform(0.5, 4.0) * (1.0 if amplifier is not Amplifier.VALVE else 20.0)
     device = dice.uniform(0.7, 3.0) * min(4.0, max(0.3, 300.0 / va))
     base_ohm = mains_v**2 / va
+    gain, tau_s = runaway_values(front, rails, transformer)
     return FaultValues(
         rail_short_ohm=short,
         device_ohm=device,
@@ -40,5 +49,7 @@ def draw_faults(
         turns_ohm=base_ohm / math.exp(dice.uniform(math.log(0.15), math.log(0.8))),
         open_rail=int(dice.choice([-1, 1])),
         soft_start_ohm=base_ohm * dice.uniform(0.1, 0.3),
+        runaway_gain=gain,
+        runaway_tau_s=tau_s,
         tap_share=100.0 / 120.0 if mains_v < 180.0 else float(dice.choice([0.5, 200.0 / 230.0])),
     )

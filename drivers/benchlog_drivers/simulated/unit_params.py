@@ -97,7 +97,6 @@ class SwitchMode:
     x_farad: float
     x_bleeder_ohm: float
     filter_h: float
-    filter_damping_ohm: float
     filter_ohm: float
     thermistor_ohm: float
     """Cold, at 298 K."""
@@ -153,8 +152,8 @@ class FaultValues:
     open_rail: int
     soft_start_ohm: float
     tap_share: float
-    runaway_gain: float = 1.13
-    runaway_tau_s: float = 46.0
+    runaway_gain: float
+    runaway_tau_s: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,64 @@
+"""What a maker marks on the back: rated input and fuse."""
+
+import numpy as np
+
+from benchlog.model.unit import Fuse, Plate, PlateKind
+from benchlog_drivers.simulated.unit_params import MainsFuse
+
+_IEC_SIZES = (
+    0.2,
+    0.25,
+    0.315,
+    0.4,
+    0.5,
+    0.63,
+    0.8,
+    1.0,
+    1.25,
+    1.6,
+    2.0,
+    2.5,
+    3.15,
+    4.0,
+    5.0,
+    6.3,
+    8.0,
+    10.0,
+) + (
+    12.5,
+    16.0,
+)
+"""Rated currents of 5×20 links in A (R10 series, IEC 60127-2)."""
+_UL_SIZES = (0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.25, 8.0, 10.0, 12.0, 15.0, 20.0)
+"""Usual rated currents of UL 248-14 links in A (common practice)."""
+
+
+def draw_plate(dice: np.random.Generator, plate_w: float, factor: float, mains_v: float) -> Plate:
+    """Half the plates in W (to 5 W), half in A (two figures), at the rated condition's power ``factor``."""
+    if dice.random() < 0.5:
+        return Plate(PlateKind.WATTS, float(max(5, 5 * round(plate_w / 5))))
+    amperes = plate_w / (mains_v * factor)
+    return Plate(PlateKind.AMPERES, round(amperes, 1) if amperes >= 1.0 else round(amperes, 2))
+
+
+def fixed_plate(dice: np.random.Generator, plate_va: float, mains_v: float) -> Plate:
+    """A plate of just ``plate_va`` (VA): half in W (at power factor 0.7), half in A."""
+    if dice.random() < 0.5:
+        return Plate(PlateKind.WATTS, round(0.7 * plate_va, 1))
+    return Plate(PlateKind.AMPERES, round(plate_va / mains_v, 3))
+
+
+def choose_fuse(dice: np.random.Generator, rated_a: float, mains_v: float) -> tuple[Fuse, MainsFuse]:
+    """A time-lag link of the next size above 1.3 times the plate current, at 120 V half of them to UL 248-14.
+
+    Melting I²t 1.5·In^2.65 A²s (fit to makers' figures of time-lag 5×20 links); in the long run an IEC link
+    melts at about 1.6·In (holds 1.5·In for an hour), a UL link at 1.25·In (opens at 1.35·In within an hour).
+    """
+    is_ul = mains_v < 180.0 and bool(dice.random() < 0.5)
+    sizes = _UL_SIZES if is_ul else _IEC_SIZES
+    rated = next((size for size in sizes if size >= 1.3 * rated_a), sizes[-1])
+    melting = 1.5 * rated**2.65
+    if is_ul:
+        return Fuse(f"UL {rated:g}A", rated, "T", "", "ul"), MainsFuse(rated, melting, 1.25)
+    text = f"T{rated:g}AL250V" if rated >= 1.0 else f"T{rated * 1000:g}mAL250V"
+    return Fuse(text, rated, "T", "L", "iec"), MainsFuse(rated, melting, 1.6)
