@@ -7,8 +7,9 @@ from pathlib import Path
 import msgspec
 
 from benchlog.exchange.freetext import unguard
+from benchlog.exchange.isotime import instant
 from benchlog.exchange.rows import Cell, read_rows, write_rows
-from benchlog.model.clock import microseconds, seconds
+from benchlog.model.clock import seconds
 from benchlog.model.errors import UsageError
 from benchlog.model.history import Entry, Payload, Withheld
 from benchlog.session.payload import decode_payload, encode_payload, kind_in_history
@@ -50,9 +51,9 @@ def read_history(path: Path) -> Iterator[Entry]:
             payload = unguard(row["payload"])
             yield Entry(
                 int(row["seq"]),
-                microseconds(float(row["t_s"])),
+                instant(float(row["t_s"])),
                 datetime.fromisoformat(row["time"]),
                 decode_payload(payload) if payload else Withheld(row["kind"]),
             )
-        except (ValueError, OverflowError) as error:
+        except ValueError as error:
             raise UsageError(f"{path}, line {line}: {error}. Mend that line.") from error

@@ -5,8 +5,12 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from benchlog.model.clock import microseconds
 from benchlog.session.series import Instants
 from benchlog.session.timeaxis import TimeAnchor
+
+MOST_S = 1e10
+"""Seconds from the start that no session reaches: 300 years."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _US = timedelta(microseconds=1)
@@ -27,6 +31,13 @@ def iso_times(anchors: Sequence[TimeAnchor], t_us: Instants) -> list[str]:
     texts = np.datetime_as_string(local.astype("datetime64[us]"))
     ends = [_offset_text(offset) for offset in offsets]
     return [f"{text}{ends[k]}" for text, k in zip(texts.tolist(), of.tolist(), strict=True)]
+
+
+def instant(t_s: float) -> int:
+    """Session instant in µs of seconds from a file. `ValueError` for one that no session reaches."""
+    if not abs(t_s) < MOST_S:
+        raise ValueError(f"the instant {t_s} s")
+    return microseconds(t_s)
 
 
 def _offset_text(offset: timedelta) -> str:

@@ -13,9 +13,8 @@ import msgspec
 import numpy as np
 
 from benchlog.exchange.freetext import unguard
-from benchlog.exchange.isotime import iso_times
+from benchlog.exchange.isotime import instant, iso_times
 from benchlog.exchange.rows import Cell, read_rows, write_rows
-from benchlog.model.clock import microseconds
 from benchlog.model.errors import UsageError
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Channel, Measured, Reading, Setting, Status, Unusable
@@ -88,18 +87,18 @@ def read_readings(path: Path) -> Iterator[tuple[Reading, int]]:
     for line, row in read_rows(path, _NEEDED):
         try:
             channel = Channel(Role(row["role"]), Quantity(row["quantity"]), unguard(row["instrument"]))
-            yield _reading(row, channel), microseconds(float(row["told_s"]))
-        except (ValueError, OverflowError, KeyError) as error:
+            yield _reading(row, channel), instant(float(row["told_s"]))
+        except (ValueError, KeyError) as error:
             raise UsageError(f"{path}, line {line}: {error} can't be read. Mend that line.") from error
 
 
 def _reading(row: dict[str, str], channel: Channel) -> Reading:
     names = _names(channel)
-    start, end = microseconds(float(row["start_s"])), microseconds(float(row["end_s"]))
+    start, end = instant(float(row["start_s"])), instant(float(row["end_s"]))
     setting = Setting(
         range=_number(row[names.range]),
         resolution=_number(row[names.resolution]),
-        aperture_us=microseconds(float(row["aperture_s"])),
+        aperture_us=instant(float(row["aperture_s"])),
         turns=int(row["turns"]),
         test_frequency_hz=_number(row["test_frequency_hz"]),
         note=unguard(row["setting_note"]),

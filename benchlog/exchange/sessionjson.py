@@ -15,10 +15,10 @@ from typing import Any, Literal, TextIO
 import msgspec
 import numpy as np
 
-from benchlog.exchange.isotime import iso_times
+from benchlog.exchange.isotime import instant, iso_times
 from benchlog.exchange.readingscsv import VALID
 from benchlog.exchange.rows import written
-from benchlog.model.clock import microseconds, seconds
+from benchlog.model.clock import seconds
 from benchlog.model.errors import UsageError
 from benchlog.model.history import Entry, Payload, Withheld
 from benchlog.model.quantity import Quantity
@@ -219,11 +219,14 @@ def read_json(path: Path) -> ExportedSession:
 
 
 def entries_of(exported: ExportedSession) -> tuple[Entry, ...]:
-    """The history of an export, as the session's reader gives it."""
-    return tuple(
-        Entry(e.seq, microseconds(e.t_s), e.time, Withheld(e.kind) if e.payload is None else e.payload)
-        for e in exported.entries
-    )
+    """The history of an export, as the session's reader gives it. `UsageError` for an impossible instant."""
+    try:
+        return tuple(
+            Entry(e.seq, instant(e.t_s), e.time, Withheld(e.kind) if e.payload is None else e.payload)
+            for e in exported.entries
+        )
+    except ValueError as error:
+        raise UsageError(f"The export's history can't be read ({error}). Export it again.") from error
 
 
 def readings_of(channel: ExportedChannel) -> Iterator[tuple[Reading, int]]:
@@ -236,12 +239,12 @@ def readings_of(channel: ExportedChannel) -> Iterator[tuple[Reading, int]]:
     columns = (channel.value, channel.status, channel.start_s, channel.end_s, channel.told_s, channel.setting)
     try:
         for value, status, start_s, end_s, told_s, setting in zip(*columns, strict=True):
-            start, end, how = microseconds(start_s), microseconds(end_s), settings[setting]
+            start, end, how = instant(start_s), instant(end_s), settings[setting]
             if status == VALID and value is not None:
-                yield Measured(whose, value, start, end, how), microseconds(told_s)
+                yield Measured(whose, value, start, end, how), instant(told_s)
             else:
-                yield Unusable(whose, Status(status), start, end, how), microseconds(told_s)
-    except (ValueError, OverflowError, KeyError) as error:
+                yield Unusable(whose, Status(status), start, end, how), instant(told_s)
+    except (ValueError, KeyError) as error:
         raise UsageError(
             f"The export's channel {whose.name} can't be read ({error}). Export it again."
         ) from error
@@ -250,7 +253,7 @@ def readings_of(channel: ExportedChannel) -> Iterator[tuple[Reading, int]]:
 def wave_of(exported: ExportedWave) -> Waveform:
     """A waveform of an export; a sample that is none is NaN."""
     v, i = (np.array([np.nan if x is None else x for x in xs]) for xs in (exported.v_v, exported.i_a))
-    return Waveform(v, i, exported.rate_hz, microseconds(exported.start_s))
+    return Waveform(v, i, exported.rate_hz, instant(exported.start_s))
 
 
 if __name__ == "__main__":
