@@ -88,7 +88,9 @@ class _Held:
         if side is not None:
             rates = rates.moved(self.rates, side, abs(self.tune) / _SIDE)
         dc = self.offset.dc_a
-        return replace(rates, i_dc=dc, i2=max(0.0, rates.i2 - self.rates.i_dc**2 + dc**2))
+        square = max(0.0, rates.i2 - self.rates.i_dc**2 + dc**2)
+        peak = self.rates.peak_a * math.sqrt(square / self.rates.i2) if self.rates.i2 > 0.0 else 0.0
+        return replace(rates, i_dc=dc, i2=square, peak_a=peak)
 
 
 class _Approach:

@@ -66,6 +66,40 @@ class _Step:
 class LinearSupply:
     """The waveform of one linear supply; moved on block by block."""
 
+    lamp: Filament | None
+    """In series ahead of the inlet."""
+    inside_ohm: float
+    """Behind the inlet in the primary: soft start."""
+    branch_siemens: float
+    """Across the magnetising branch besides core loss: shorted turns, heaters."""
+    leg_ohm: float
+    """In each diode's path besides its own: a valve rectifier."""
+    short_ohm: float | None
+    """Resistance of a shorted diode from the first winding to the plus rail."""
+    load_plus_a: float
+    """Drawn from the plus rail, positive; loads are set before each block."""
+    load_minus_a: float
+    """Drawn from the minus rail, positive."""
+    bridge_siemens: float
+    """From rail to rail: (plus − minus − bridge_v)·bridge_siemens where that is above zero."""
+    bridge_v: float
+    phase: int
+    """Index of the next step in the cycle."""
+    peak_v: float
+    """Amplitude of the source's sine."""
+    winding_a: tuple[float, float]
+    """Out of the first winding, out of the second (which is turned the other way)."""
+    plus_v: float
+    """Plus reservoir."""
+    minus_v: float
+    """Minus reservoir, below zero."""
+    least_scale_v: float
+    """Rails below this count as nothing when their approach is judged."""
+    last_trace: Floats
+    """Primary current in A at the step ends of the last run, its start first."""
+    last_inlet_v: Floats
+    """Inlet voltage in V in the middle of those steps."""
+
     def __init__(
         self,
         values: TransformerValues,
@@ -76,40 +110,18 @@ class LinearSupply:
         lamp: Filament | None = None,
     ) -> None:
         """Everything discharged, no remanence, source off, at phase zero."""
-        self.source = source
-        self.diode = diode
-        self.rails = rails
+        self.source, self.diode, self.rails, self.lamp = source, diode, rails, lamp
         self.step_s = 1.0 / (hertz * STEPS)
         self.block_s = BLOCK * self.step_s
-        self.lamp = lamp
-        """In series ahead of the inlet."""
-        self.inside_ohm = 0.0
-        """Behind the inlet in the primary: soft start."""
-        self.branch_siemens = 0.0
-        """Across the magnetising branch besides core loss: shorted turns, heaters."""
-        self.leg_ohm = 0.0
-        """In each diode's path besides its own: a valve rectifier."""
-        self.short_ohm: float | None = None
-        """Resistance of the shorted diode from the first winding to the plus rail."""
+        self.inside_ohm = self.branch_siemens = self.leg_ohm = 0.0
+        self.short_ohm = None
+        self.load_plus_a = self.load_minus_a = self.bridge_siemens = self.bridge_v = 0.0
         self.phase = 0
-        """Index of the next step in the cycle."""
-        self.peak_v = 0.0
-        """Amplitude of the source's sine."""
-        self.primary_a = self.flux_vs = self.remanent_vs = self.branch_v = 0.0
+        self.peak_v = self.primary_a = self.flux_vs = self.remanent_vs = self.branch_v = 0.0
         self.winding_a = (0.0, 0.0)
-        """Out of the first winding, out of the second (which is turned the other way)."""
         self.plus_v = self.minus_v = 0.0
-        """Reservoirs; minus is below zero."""
-        self.load_plus_a = self.load_minus_a = 0.0
-        """Drawn from each rail, positive; set before each block."""
-        self.bridge_siemens = self.bridge_v = 0.0
-        """From rail to rail: (plus − minus − bridge_v)·bridge_siemens where that is above zero."""
         self.least_scale_v = 0.5
-        """Rails below this count as nothing when their approach is judged."""
-        self.last_trace = np.zeros(1)
-        """Primary current in A at the step ends of the last run, its start first."""
-        self.last_inlet_v = np.zeros(0)
-        """Inlet voltage in V in the middle of those steps."""
+        self.last_trace, self.last_inlet_v = np.zeros(1), np.zeros(0)
         self.set_transformer(values)
 
     def set_transformer(self, values: TransformerValues) -> None:

@@ -5,29 +5,7 @@ import numpy as np
 from benchlog.model.unit import Fuse, Plate, PlateKind
 from benchlog_drivers.simulated.unit_params import MainsFuse
 
-_IEC_SIZES = (
-    0.2,
-    0.25,
-    0.315,
-    0.4,
-    0.5,
-    0.63,
-    0.8,
-    1.0,
-    1.25,
-    1.6,
-    2.0,
-    2.5,
-    3.15,
-    4.0,
-    5.0,
-    6.3,
-    8.0,
-    10.0,
-) + (
-    12.5,
-    16.0,
-)
+_IEC_SIZES = (0.2, 0.25, 0.315, 0.4, 0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0, 10.0)
 """Rated currents of 5×20 links in A (R10 series, IEC 60127-2)."""
 _UL_SIZES = (0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.25, 8.0, 10.0, 12.0, 15.0, 20.0)
 """Usual rated currents of UL 248-14 links in A (common practice)."""
