@@ -12,6 +12,7 @@ import msgspec
 from benchlog.bench.file import InstrumentConfig
 from benchlog.model.clock import Clock
 from benchlog.model.reading import Channel, Reading
+from benchlog.model.wave import Waveform
 
 
 class Identity(msgspec.Struct, frozen=True):
@@ -140,6 +141,27 @@ class Contactor(Protocol):
 
     def drop(self) -> None:
         """Let it drop at once."""
+        ...
+
+
+@runtime_checkable
+class Capture(Protocol):
+    """A digitiser that takes one waveform of voltage and current at a time."""
+
+    def arm(self) -> None:
+        """Begin to wait for the trigger."""
+        ...
+
+    def done(self) -> bool:
+        """Whether the capture is complete; one short transaction."""
+        ...
+
+    def cancel(self) -> None:
+        """Disarm."""
+        ...
+
+    def fetch(self) -> Waveform:
+        """The samples; may take seconds, so never on a source's connection."""
         ...
 
 

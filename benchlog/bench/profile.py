@@ -26,12 +26,15 @@ class Family(StrEnum):
     SERIAL_FRAME = "serial-frame"
     MODBUS = "modbus"
     CONTACTOR = "contactor"
+    DIGITISER = "digitiser"
 
 
 class Link(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """The port side."""
 
     terminator: str = "\n"
+    ends: str = ""
+    """What ends a line of the instrument, where that is another."""
     timeout_s: float = 1.0
     """Allowed for a short transaction, beside the aperture."""
     baud: int = 9600
@@ -57,6 +60,8 @@ class ScpiWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Brings back ``n`` (0 to 255) after a timeout; empty: wait until the line is quiet instead."""
     configure: tuple[str, ...] = ()
     """Sent after opening, in this order."""
+    acknowledge: str = ""
+    """What the instrument answers to every command that is no query; empty: nothing."""
 
 
 class SourceRead(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -70,12 +75,12 @@ class SourceRead(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class SourceWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """Commands of a programmed source; ``{value}`` stands for the number."""
+    """Commands of a programmed source; ``{value}`` stands for the number, ``{value:.3f}`` gives its form."""
 
     voltage: str = "VOLT {value}"
     on: str = "OUTP ON"
     off: str = "OUTP OFF;:VOLT 0"
-    """Output off and zero volts in one line."""
+    """Output off and zero volts, in one line where it takes that; else lines parted by a newline."""
     limit: str = ""
     trip_delay: str = ""
     clear_trip: str = ""
@@ -295,23 +300,30 @@ class RegisterMap(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class CaptureWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """One-shot waveform capture."""
+    """One-shot waveform capture; ``{channel}`` is put into ``preamble`` and ``data``."""
 
     arm: tuple[str, ...]
-    done: str
-    """Query; done when its answer has ``done_bit`` set."""
-    done_bit: int = 0
-    stop: tuple[str, ...] = ()
-    voltage: str = ""
-    """Query that brings the voltage waveform; empty: not taken."""
-    current: str = ""
-    preamble: str = ""
-    """Query for "format,points,interval s,scale,offset,reference"; ``{channel}`` is put in."""
+    busy: str
+    """Query; armed or running while ``busy_bit`` of its answer is set."""
+    busy_bit: int
+    cancel: tuple[str, ...]
+    data: str
+    """Query that brings the samples of a channel as an IEEE 488.2 block, or as a list of numbers."""
+    preamble: str
+    """Query for the numbers named in ``preamble_fields``."""
+    preamble_fields: tuple[str, ...] = ("points", "interval_s", "scale", "offset", "reference")
+    """Value = (number - reference) × scale + offset. Other names are passed over."""
     voltage_channel: str = "1"
     current_channel: str = "2"
+    voltage_per_unit: float = 1.0
+    """Volts for one unit of the voltage channel (probe)."""
+    current_per_unit: float = 1.0
+    """Amperes for one unit of the current channel (clamp, shunt)."""
     code: str = "int16"
-    """``int16``, ``float32`` or ``ascii``."""
-    byte_order: str = "big"
+    """``int8``, ``int16``, ``float32`` or ``ascii``."""
+    little_endian: bool = False
+    longest: int = 64_000_000
+    """Bytes of the longest block."""
 
 
 class ContactorWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

@@ -38,7 +38,7 @@ def make_serial_text(config: InstrumentConfig, clock: Clock) -> object:
     profile, quantity = chosen_profile(config, Family.SERIAL_TEXT)
     if profile.text is None:
         raise _lacks(config, profile, "[text]")
-    codec = TextCodec(profile.text, profile.link.terminator.encode("ascii"))
+    codec = TextCodec(profile.text, (profile.link.ends or profile.link.terminator).encode("ascii"))
     return _stream_meter(config, profile, codec, clock, quantity)
 
 
@@ -89,6 +89,24 @@ def make_contactor(config: InstrumentConfig, clock: Clock) -> object:
     if words.coil is not None:
         return ModbusContactor(profile, words.coil, _modbus_line(config, profile, words.unit))
     return ScpiContactor(config, words, Conversation(VisaLine(port_link(config, profile)), profile.scpi))
+
+
+def make_digitiser(config: InstrumentConfig, clock: Clock) -> object:
+    """One-shot capture of waveforms, over VISA."""
+    from benchlog_drivers.adaptors.digitiser import Digitiser
+    from benchlog_drivers.transports.visa import VisaLine
+
+    profile, _ = chosen_profile(config, Family.DIGITISER)
+    if profile.capture is None:
+        raise _lacks(config, profile, "[capture]")
+    return Digitiser(config, profile.capture, profile.scpi, VisaLine(port_link(config, profile)), clock)
+
+
+def make_played_back(config: InstrumentConfig, clock: Clock) -> object:
+    """Recorded readings, played back."""
+    from benchlog_drivers.adaptors.played_back import PlayedBack
+
+    return PlayedBack(config, clock)
 
 
 def make_typed(config: InstrumentConfig, clock: Clock) -> object:
@@ -156,6 +174,7 @@ def port_link(config: InstrumentConfig, profile: Profile) -> PortLink:
     link = profile.link
     return PortLink(
         name=config.name, address=config.connection, terminator=link.terminator.encode("ascii"),
+        ends=link.ends.encode("ascii"),
         timeout_s=config.timeout_s or link.timeout_s, baud=link.baud,
         bits=8 if link.software_parity else link.bits, parity="N" if link.software_parity else link.parity,
         stop=link.stop, dtr=link.dtr, rts=link.rts,

@@ -22,6 +22,8 @@ TABLE = {
     "serial-frame": "benchlog_drivers.makers:make_serial_frame",
     "modbus": "benchlog_drivers.makers:make_modbus",
     "contactor": "benchlog_drivers.makers:make_contactor",
+    "digitiser": "benchlog_drivers.makers:make_digitiser",
+    "played-back": "benchlog_drivers.makers:make_played_back",
     "typed": "benchlog_drivers.makers:make_typed",
     "hand-set": "benchlog_drivers.makers:make_hand_set",
 }

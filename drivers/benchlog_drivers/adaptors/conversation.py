@@ -10,6 +10,7 @@ from collections import deque
 from benchlog.bench.adaptor import Identity
 from benchlog.bench.profile import ScpiWords
 from benchlog.model.errors import InstrumentTimeout, LinkLost, ProtocolFault
+from benchlog_drivers.codecs.block import take_block
 from benchlog_drivers.codecs.scpi import QueuedError, parse_error, parse_identity, take_line
 from benchlog_drivers.transports.line import Line
 
@@ -84,13 +85,22 @@ class Conversation:
         return found
 
     def tell(self, command: str) -> None:
-        """Send one line."""
+        """Send one line; where the instrument acknowledges commands, wait for that."""
         self.settle()
         self._send(command)
+        if self._words.acknowledge:
+            reply = self._receive(self.timeout_s)
+            if reply.strip() != self._words.acknowledge:
+                raise ProtocolFault(
+                    f"{self.line.link.where}: {reply!r} is no acknowledgement of {command!r}. "
+                    "Check profile and bench file against its manual."
+                )
 
     def shout(self, command: str) -> None:
         """Send one line at once, even over a suspect line: what takes the source away waits for nothing."""
         self._send(command)
+        if self._words.acknowledge:
+            self._receive(self.timeout_s)
 
     def ask(self, query: str, timeout_s: float | None = None) -> str:
         """Send one line and wait for one back, at most ``timeout_s`` in all. Half an answer is discarded.
@@ -102,6 +112,28 @@ class Conversation:
         self.settle()
         self._send(query)
         return self._receive(self.timeout_s if timeout_s is None else timeout_s)
+
+    def ask_block(self, query: str, timeout_s: float, longest: int) -> bytes:
+        """Ask for an IEEE 488.2 block, or a line; what is in the block, or the line, within one deadline."""
+        self.settle()
+        self._buffer = b""
+        self._send(query)
+        until = time.monotonic() + timeout_s
+        parts = bytearray()
+        while True:
+            used, data = take_block(parts, self.line.link.line_end)
+            if data is not None:
+                self._buffer = bytes(parts[used:])
+                return data
+            left = until - time.monotonic()
+            if left <= 0.0 or len(parts) > longest:
+                self._suspect = True
+                raise self._timeout(f"the waveform did not come whole ({len(parts)} bytes came)")
+            try:
+                parts += self.line.read_some(left)
+            except LinkLost:
+                self._suspect = True
+                raise
 
     def settle(self) -> None:
         """Make a suspect line clean. `InstrumentTimeout` when it can't be made so; it stays suspect then."""
@@ -161,7 +193,7 @@ class Conversation:
         until = time.monotonic() + timeout_s
         try:
             while True:
-                used, raw = take_line(self._buffer, self.line.link.terminator)
+                used, raw = take_line(self._buffer, self.line.link.line_end)
                 if raw is not None:
                     self._buffer = self._buffer[used:]
                     return self._text(raw)

@@ -76,9 +76,9 @@ class ScpiSource:
         """Set current limit and trip delay, drain the error queue, read both back."""
         if not self._words.limit:
             raise self._cannot("has no current limit that can be set from here")
-        commands = [self._words.limit.format(value=_number(limit_a))]
+        commands = [self._words.limit.format(value=Plain(limit_a))]
         if self._words.trip_delay:
-            commands.append(self._words.trip_delay.format(value=_number(trip_delay_s)))
+            commands.append(self._words.trip_delay.format(value=Plain(trip_delay_s)))
         self.talk.configure(*commands)
         state = self.state()
         if state.limit_a is None or not _near(state.limit_a, limit_a):
@@ -95,7 +95,7 @@ class ScpiSource:
         top = self._words.greatest_v
         if not self._words.least_v <= volts <= (volts if top is None else top):
             raise self._cannot(f"can't be set to {volts:g} V")
-        self.talk.tell(self._words.voltage.format(value=_number(volts)))
+        self.talk.tell(self._words.voltage.format(value=Plain(volts)))
         state = self.state()
         if not _near(state.set_v, volts):
             refused = "; ".join(f"{e.number} {e.text}" for e in self.talk.drain_errors())
@@ -113,7 +113,8 @@ class ScpiSource:
 
     def off(self) -> SourceState:
         """Output off and zero volts in one line, sent at once; then read back."""
-        self.talk.shout(self._words.off)
+        for line in self._words.off.split("\n"):
+            self.talk.shout(line)
         return self.state()
 
     def clear_trip(self) -> SourceState:
@@ -157,7 +158,8 @@ class ScpiSource:
 
     def standby(self) -> StandbyOrder | None:
         """A second TCP connection where it takes one, else the line's descriptor; None without either."""
-        off = self._words.off.encode("ascii") + self._line.link.terminator
+        end = self._line.link.terminator
+        off = b"".join(line.encode("ascii") + end for line in self._words.off.split("\n"))
         address = socket_address(self._config.connection)
         if address is not None and self._words.second_connection:
             return StandbyOrder(off, host=address[0], port=address[1])
@@ -173,9 +175,14 @@ class ScpiSource:
         return ProtocolFault(f"{self._line.link.where}: the source {what}. Check its manual and its profile.")
 
 
-def _number(value: float) -> str:
-    """A number as SCPI takes it, without a float's noise."""
-    return f"{value:.6f}".rstrip("0").rstrip(".") or "0"
+class Plain(float):
+    """A number as SCPI takes it: without a format, plain decimals and none of a float's noise."""
+
+    def __format__(self, form: str) -> str:
+        """As ``form`` says, or plain."""
+        if form:
+            return format(float(self), form)
+        return f"{float(self):.6f}".rstrip("0").rstrip(".") or "0"
 
 
 def _near(read: float, wanted: float) -> bool:

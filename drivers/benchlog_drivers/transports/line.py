@@ -13,6 +13,8 @@ class PortLink(msgspec.Struct, frozen=True):
     address: str
     """VISA resource string, serial port, or pyserial URL."""
     terminator: bytes = b"\n"
+    ends: bytes = b""
+    """What ends a line of the instrument; empty: the same."""
     timeout_s: float = 1.0
     baud: int = 9600
     bits: int = 8
@@ -20,6 +22,11 @@ class PortLink(msgspec.Struct, frozen=True):
     stop: float = 1.0
     dtr: bool | None = None
     rts: bool | None = None
+
+    @property
+    def line_end(self) -> bytes:
+        """What ends a line of the instrument."""
+        return self.ends or self.terminator
 
     @property
     def where(self) -> str:

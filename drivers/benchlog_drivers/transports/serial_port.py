@@ -33,7 +33,8 @@ class SerialLine:
             port = serial.serial_for_url(
                 canonical_port(self.link.address), do_not_open=True, exclusive=True,
                 baudrate=self.link.baud, bytesize=self.link.bits, parity=self.link.parity,
-                stopbits=self.link.stop, timeout=_SLICE_S, write_timeout=self.link.timeout_s if self._bounds_writes else None,
+                stopbits=self.link.stop, timeout=_SLICE_S,
+                write_timeout=self.link.timeout_s if self._bounds_writes else None,
             )  # fmt: skip
             if self.link.dtr is not None:
                 port.dtr = self.link.dtr

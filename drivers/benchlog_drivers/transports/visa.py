@@ -30,6 +30,13 @@ def split_backend(address: str) -> tuple[str, str]:
     return (found.group(1), found.group(2)) if found else ("@py", address.strip())
 
 
+def list_visa(backend: str) -> list[str]:
+    """Resource strings that a backend finds; scans every bus, one to two seconds."""
+    link = PortLink("VISA", backend)
+    with translated(link, opening=True):
+        return sorted(pyvisa.ResourceManager(backend).list_resources("?*::?*"))
+
+
 def socket_address(address: str) -> tuple[str, int] | None:
     """(host, port) of a raw TCP resource string; None for any other kind."""
     try:
@@ -82,8 +89,8 @@ class VisaLine:
                 self._socket.settimeout(self.link.timeout_s)
             elif kind.startswith("ASRL"):
                 self._set_serial()
-            if self._socket is None and not self._counts_arrived and len(self.link.terminator) == 1:
-                self._resource.read_termination = self.link.terminator.decode("latin-1")
+            if self._socket is None and not self._counts_arrived and len(self.link.line_end) == 1:
+                self._resource.read_termination = self.link.line_end.decode("latin-1")
 
     def _set_serial(self) -> None:
         parities = {"N": 0, "O": 1, "E": 2, "M": 3, "S": 4}
@@ -109,8 +116,15 @@ class VisaLine:
 
     @property
     def fileno(self) -> int:
-        """Descriptor of the socket; -1 where it can't be seen."""
-        return self._socket.fileno() if self._socket is not None else -1
+        """Descriptor of the socket or serial port; -1 where it can't be seen."""
+        if self._socket is not None:
+            return self._socket.fileno()
+        if not self._counts_arrived:
+            return -1
+        try:
+            return int(self._resource.visalib.sessions[self._resource.session].interface.fileno())
+        except (AttributeError, KeyError, OSError):
+            return -1
 
     def write(self, data: bytes, timeout_s: float) -> None:
         """Send all; the wait for room is ours, since pyvisa-py's has no end."""
