@@ -12,15 +12,16 @@ from pathlib import Path
 import msgspec
 import numpy as np
 
-from benchlog.exchange.freetext import unguard
+from benchlog.exchange.freetext import guard, unguard
 from benchlog.exchange.isotime import instant, iso_times
-from benchlog.exchange.rows import Cell, read_rows, write_rows
+from benchlog.exchange.rows import Cell, read_rows, write_guarded_rows
 from benchlog.model.errors import UsageError
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Channel, Measured, Reading, Setting, Status, Unusable
 from benchlog.model.role import Role
 from benchlog.session.reader import SessionReader
 from benchlog.session.schema import CODE_STATUS
+from benchlog.session.series import Values
 
 VALID = "valid"
 
@@ -57,26 +58,32 @@ def readings_file_name(channel: Channel) -> str:
 def export_readings(reader: SessionReader, channel: Channel, path: Path, bom: bool = False) -> int:
     """Write all readings of a channel; returns how many. Faults as `write_rows` and the reader's own."""
     series = reader.readings(channel)
-    settings = {
-        number: (s.range, s.resolution, s.aperture_us / 1e6, s.turns, s.test_frequency_hz, s.note)
-        for number, s in reader.settings.items()
-    }
+    settings = {number: _setting_cells(setting) for number, setting in reader.settings.items()}
     status = {0: VALID} | {code: name.value for code, name in CODE_STATUS.items()}
-    who = (channel.role.value, channel.quantity.value, channel.instrument)
-    values = np.where(np.isnan(series.value), None, series.value).tolist()  # type: ignore[call-overload]
+    who = (channel.role.value, channel.quantity.value, guard(channel.instrument))
     start_us, told_us = series.t_us - series.took_us, series.t_us + series.late_us
     instants = [(at / 1e6).tolist() for at in (series.mid_us, start_us, series.t_us, told_us)]
-    how = (series.status.tolist(), series.setting.tolist())
-
-    def rows() -> Iterator[tuple[Cell, ...]]:
-        times = iso_times(reader.anchors, series.mid_us)
-        for time, t_s, start_s, end_s, told_s, value, code, setting in zip(
-            times, *instants, values, *how, strict=True
-        ):
-            yield time, t_s, value, status[code], start_s, end_s, told_s, *settings[setting], *who
-
-    write_rows(path, header_of(channel), rows(), bom)
+    columns = zip(
+        iso_times(reader.anchors, series.mid_us), *instants, _cells_of(series.value),
+        series.status.tolist(), series.setting.tolist(), strict=True,
+    )  # fmt: skip
+    rows = (
+        (time, t_s, value, status[code], start_s, end_s, told_s, *settings[setting], *who)
+        for time, t_s, start_s, end_s, told_s, value, code, setting in columns
+    )
+    write_guarded_rows(path, header_of(channel), rows, bom)
     return int(series.t_us.size)
+
+
+def _setting_cells(setting: Setting) -> tuple[Cell, ...]:
+    return (
+        setting.range, setting.resolution, setting.aperture_us / 1e6, setting.turns,
+        setting.test_frequency_hz, guard(setting.note),
+    )  # fmt: skip
+
+
+def _cells_of(values: Values) -> list[float | None]:
+    return [None if value != value else value for value in values.tolist()]
 
 
 def read_readings(path: Path) -> Iterator[tuple[Reading, int]]:

@@ -35,11 +35,19 @@ def write_rows(path: Path, header: Sequence[str], rows: Iterable[Sequence[Cell]]
     ``bom`` puts the mark in front by which some spreadsheets know UTF-8. `SessionFault` where it can't be
     written.
     """
+    guarded = ([guard(cell) if isinstance(cell, str) else cell for cell in row] for row in rows)
+    write_guarded_rows(path, header, guarded, bom)
+
+
+def write_guarded_rows(
+    path: Path, header: Sequence[str], rows: Iterable[Sequence[Cell]], bom: bool = False
+) -> None:
+    """As `write_rows`, of texts that are guarded already or can't be dangerous."""
     encoding = "utf-8-sig" if bom else "utf-8"
     with written(path), path.open("w", encoding=encoding, newline="") as file:
         writer = csv.writer(file, lineterminator="\r\n", quoting=csv.QUOTE_NONNUMERIC)
         writer.writerow(header)
-        writer.writerows([guard(cell) if isinstance(cell, str) else cell for cell in row] for row in rows)
+        writer.writerows(rows)
 
 
 def read_rows(path: Path, needed: Sequence[str]) -> Iterator[tuple[int, dict[str, str]]]:

@@ -37,8 +37,8 @@ from benchlog.session.timeaxis import TimeAnchor, anchor_of, wall_of
 READ_AT_ONCE = 100_000
 """Rows asked for in one question."""
 
-FEW_BLOCKS = 256
-"""Up to so many summary rows a window is drawn from the readings themselves."""
+FEW_BLOCKS, VERY_FEW_BLOCKS = 256, 16
+"""Up to so many summary rows a window, and a first graph, is drawn from the readings themselves."""
 
 EVER = (-(1 << 62), 1 << 62)
 
@@ -280,13 +280,19 @@ class SessionReader:
         Drawn from the readings themselves, or over a long time from the summary; no peak is lost and no
         gap is closed either way.
         """
-        number = self._number(channel)
+        return self._curve(self._number(channel), t0_us, t1_us, max_points, FEW_BLOCKS)
+
+    def overview(self, max_points: int) -> dict[Channel, Trace]:
+        """A curve of everything, for each channel: the first graph, sooner and coarser than `window`."""
+        return {c: self._curve(n, *EVER, max_points, VERY_FEW_BLOCKS) for c, n in self._numbers().items()}
+
+    def _curve(self, number: int, t0_us: int, t1_us: int, max_points: int, few: int) -> Trace:
         blocks = self._ask(
             f"select {summary.COLUMNS} from summary where channel = ? and first_us >= ? and last_us <= ?"
             " order by block",
             (number, t0_us, t1_us),
         )
-        if len(blocks) <= FEW_BLOCKS:
+        if len(blocks) <= few:
             rows = self._rows(number, t0_us, t1_us)
             t_us, value = summary.raw_points(rows)
             return _reduced(Trace(t_us, value, rows.size, False), max_points)
@@ -297,10 +303,6 @@ class SessionReader:
         return _reduced(
             summary.trace_of(parts, head.size + len(blocks) * BLOCK + tail.size, True), max_points
         )
-
-    def overview(self, max_points: int) -> dict[Channel, Trace]:
-        """A curve of everything, for each channel: the first graph."""
-        return {channel: self.window(channel, *EVER, max_points) for channel in self.channels()}
 
     # -- waveforms
 
