@@ -152,6 +152,8 @@ def mains_frequency(at: Floats, rate_hz: float) -> float | None:
     spacing = np.diff(at)
     even = np.abs(spacing - np.median(spacing)) < 0.2 * np.median(spacing)
     edges = np.flatnonzero(np.diff(np.concatenate(([False], even, [False])).astype(np.int8)))
+    if len(edges) == 0:
+        return None
     k = int(np.argmax(edges[1::2] - edges[::2]))
     first, last = int(edges[2 * k]), int(edges[2 * k + 1])
     period = 2.0 * float(at[last] - at[first]) / (last - first)

@@ -60,6 +60,12 @@ class Rise(NamedTuple):
     over_s: float
 
 
+def lag1(d: Floats) -> float:
+    """Lag-1 autocorrelation Σdₖdₖ₊₁ ÷ Σdₖ² of deviations from their mean, or of residuals."""
+    squares = float(d.dot(d))
+    return float(d[1:].dot(d[:-1])) / squares if squares > 0.0 else 0.0
+
+
 def slope(t_s: Floats, x: Floats) -> Slope:
     """Least-squares slope of ``x`` on ``t_s`` with its standard error inflated for serial correlation.
 
@@ -77,8 +83,7 @@ def slope(t_s: Floats, x: Floats) -> Slope:
     b = float(dt.dot(dx)) / sxx
     residual = dx - b * dt
     ssr = float(residual.dot(residual))
-    r1 = float(residual[1:].dot(residual[:-1])) / ssr if ssr > 0.0 else 0.0
-    r1 = min(max(r1, 0.0), 0.9)
+    r1 = min(max(lag1(residual), 0.0), 0.9)
     se = math.sqrt(ssr / ((n - 2) * sxx) * (1.0 + r1) / (1.0 - r1))
     return Slope(b, se, r1, n)
 

@@ -134,11 +134,13 @@ def block_means(t_s: Floats, x: Floats, block_s: float = BLOCK_S) -> tuple[Float
     return (t, y) if whole else (t[:-1], y[:-1])
 
 
-def soak_drift(t_s: Floats, x: Floats, limit: float | None = None, block_s: float = BLOCK_S) -> Drift | None:
+def soak_drift(
+    t_s: Floats, x: Floats, limit: float | None = None, block_s: float = BLOCK_S, lower: bool = False
+) -> Drift | None:
     """Drift of a soak by Theil-Sen on block means, and when it would reach ``limit`` (unit of ``x``).
 
-    A time to the limit is given only where Mann-Kendall calls the trend real (p < 0.05). None with fewer than
-    four blocks. ``t_s`` in seconds, without unusable readings.
+    The limit is an upper one unless ``lower``. A time to it is given only where Mann-Kendall calls the
+    trend real (p < 0.05). None with fewer than four blocks. ``t_s`` in seconds, without unusable readings.
     """
     t, y = block_means(t_s, x, block_s)
     if len(t) > MOST:
@@ -154,16 +156,16 @@ def soak_drift(t_s: Floats, x: Floats, limit: float | None = None, block_s: floa
         high_per_hour=3600.0 * line.high,
         p=test.p,
         level=level,
-        to_limit_s=_time_to(limit, level, line.slope) if real else None,
-        soonest_s=_time_to(limit, level, line.high if line.slope > 0 else line.low) if real else None,
+        to_limit_s=_time_to(limit, level, line.slope, lower) if real else None,
+        soonest_s=_time_to(limit, level, line.low if lower else line.high, lower) if real else None,
         blocks=len(t),
     )
 
 
-def _time_to(limit: float | None, level: float, slope: float) -> float | None:
-    """Seconds until a line reaches a limit that lies ahead of it; 0 where it is there already."""
-    if limit is None or slope == 0.0:
+def _time_to(limit: float | None, level: float, slope: float, lower: bool) -> float | None:
+    """Seconds until a line reaches a limit; 0 where it is beyond it, None where it goes the other way."""
+    if limit is None:
         return None
-    ahead = (limit - level) / slope
-    past = level >= limit if slope > 0.0 else level <= limit
-    return 0.0 if past else (ahead if ahead > 0.0 else None)
+    if level <= limit if lower else level >= limit:
+        return 0.0
+    return (limit - level) / slope if slope != 0.0 and (slope < 0.0) == lower else None

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchlog.measure.settling import Floats
+from benchlog.measure.settling import Floats, lag1
 from benchlog.measure.student import normal_cdf, student_quantile, t95
 from benchlog.model.errors import UsageError
 from benchlog.model.instrument import Accuracy, MeterSheet, Response
@@ -122,11 +122,9 @@ def scatter(x: Floats) -> Scatter:
         raise UsageError(f"Scatter needs at least two readings, not {n}.")
     mean = float(x.sum()) / n
     d = x - mean
-    squares = float(d.dot(d))
-    r1 = float(d[1:].dot(d[:-1])) / squares if squares > 0.0 else 0.0
-    r1 = min(max(r1, 0.0), 0.9)
+    r1 = min(max(lag1(d), 0.0), 0.9)
     effective = n * (1.0 - r1) / (1.0 + r1)
-    s = math.sqrt(squares / (n - 1))
+    s = math.sqrt(float(d.dot(d)) / (n - 1))
     return Scatter(mean, s, s / math.sqrt(effective), max(effective - 1.0, 1.0), r1)
 
 
