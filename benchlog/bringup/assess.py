@@ -3,9 +3,9 @@
 from collections.abc import Callable
 
 from benchlog.bringup import wording
-from benchlog.bringup.forecast import Forecast, forecast_a
 from benchlog.bringup.state import Phase, Run
 from benchlog.limits import bringup as rules
+from benchlog.limits.forecast import forecast_current
 from benchlog.model.clock import US
 from benchlog.model.role import Role
 from benchlog.model.step import StepVerdict
@@ -72,15 +72,16 @@ def no_current(run: Run, level: float) -> bool:
     return 0.04 * run.limits.expectation.rated_a > 1.5 * u and level <= u
 
 
-def forecast_next(run: Run) -> Forecast | None:
-    """What the next step may draw, this one counted among the earlier ones where it is settled."""
+def forecast_next(run: Run) -> tuple[float, float, float] | None:
+    """What the next step may draw (low, middle, high, A), this one among the earlier ones where settled."""
     if run.at_last:
         return None
     level = level_a(run) if run.visit is not None else None
     seen = (
         [*run.seen, (run.v, level)] if level is not None and level > run.bounds.go_up_u_a(level) else run.seen
     )
-    return forecast_a(run.limits, seen, run.setup.steps[run.k + 1].fraction)
+    found = forecast_current(run.limits, seen, run.setup.steps[run.k + 1].fraction)
+    return None if found is None else (found.low, found.middle, found.high)
 
 
 def reason(run: Run, rule: str, now_us: int) -> str:

@@ -2,7 +2,7 @@
 
 import math
 
-from benchlog.bringup import wording
+from benchlog.bringup import evidence, wording
 from benchlog.bringup.assess import COMPLETE_US, assess, forecast_next, level_a, reason
 from benchlog.bringup.inlet import NEAR_ZERO_V
 from benchlog.bringup.soak import Soak
@@ -203,6 +203,7 @@ def _skip_to(run: Run, k: int, now_us: int) -> None:
 def leave(run: Run, now_us: int, verdict: StepVerdict, by: DecidedBy, why: str) -> None:
     """A step is left behind; its record is kept."""
     _keep(run, now_us, _record(run, verdict, by, why))
+    evidence.keep(run)
     level = level_a(run)
     if level is not None and level > run.bounds.go_up_u_a(level):
         run.seen.append((run.v, level))
@@ -385,6 +386,7 @@ def cut_off(run: Run, now_us: int, why: str, rule: str, by: DecidedBy = DecidedB
     if run.phase is Phase.SOAK and run.records:
         run.records.pop()
     _keep(run, now_us, _record(run, StepVerdict.CUT_OFF, by, why))
+    evidence.keep(run, None if run.soak is None else run.last_a)
     run.latched = True
     run.said = (StepVerdict.CUT_OFF, rule)
     outcome = Outcome.ALARMED if by_hand else Outcome.CUT_OFF

@@ -10,6 +10,7 @@ from benchlog.measure.settling import (
     is_settled,
     rise_alarm,
     settled_value,
+    slope,
     tolerance,
 )
 from benchlog.model.clock import US
@@ -20,6 +21,8 @@ SAME_VOLTAGE = 0.01
 """Change of voltage, as a fraction of it, that begins the rise rules anew."""
 _TEST_US = 95_000
 """Least time between two settling tests: more than ten a second gain nothing."""
+_COURSE_S = 20.0
+"""Least length of a course that is put into a number."""
 _LOOK_US = 1 * US
 """Time between two looks at the rise and at the settled value."""
 
@@ -98,6 +101,15 @@ class Drift:
             return None
         self._rise_look_us = end_us + _LOOK_US
         return rise_alarm(self._rising.times, self._rising.values, self._count_a)
+
+    def per_min(self) -> float | None:
+        """Relative change a minute at this voltage (0.1 for 10 %), 0 where in doubt; None too early."""
+        t_s, x = self._rising.times, self._rising.values
+        level = settled_value(t_s, x)
+        if level is None or level <= 0.0 or t_s[-1] - t_s[0] < _COURSE_S:
+            return None
+        found = slope(t_s, x)
+        return 60.0 * found.b / level if abs(found.b) > 2.0 * found.se else 0.0
 
     def _test(self, end_us: int) -> bool:
         assert self._first_us is not None

@@ -91,6 +91,7 @@ def current(
     """A source current in A; an overloaded reading counts as full scale in every stop rule."""
     if not run.powered:
         return
+    run.last_a = amperes
     stop_a = run.bounds.stop_a(run.v)
     if run.visit is not None and run.inrush.holds(end_us):
         _in_window(run, start_us, amperes, stop_a, now_us)
@@ -152,6 +153,7 @@ def _rising(run: Run, start_us: int, end_us: int, amperes: float, now_us: int) -
         return
     text = wording.rise(run.volts, found.before, found.after, found.over_s)
     if not run.valve:
+        run.rise_per_min = (found.after / max(found.before, 1e-6) - 1.0) * 60.0 / found.over_s
         course.cut_off(run, now_us, f"Cut off. {text}", _rise_rule(found))
     elif run.visit is not None and "rise" not in run.visit.warned:
         run.visit.warned.add("rise")

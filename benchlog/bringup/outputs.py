@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from benchlog.bringup import wording
+from benchlog.limits.powered import offset_outside
 from benchlog.model.role import Role
 from benchlog.model.unit import OutputTopology
 
@@ -13,8 +14,10 @@ UNEQUAL_SHARE = 0.10
 UNEQUAL_V = 1.0
 OFFSET_JUDGED_FROM = 0.5
 """Fraction of nominal from which an offset is judged; below it the front end may not be awake."""
-OFFSET_V = {OutputTopology.DIRECT: 0.1, OutputTopology.CAPACITOR: 0.1, OutputTopology.SERVO: 0.05}
-"""Greatest output DC in V. Direct: a maker's service manual (touring amplifier); the others: ours."""
+OFFSET_V = offset_outside(OutputTopology.DIRECT).value
+"""Output DC in V above which a run waits, for all outputs that should rest at zero. Tighter limits of
+servo and coupling capacitor are from memory only; they belong to the final checks."""
+_AT_ZERO = (OutputTopology.DIRECT, OutputTopology.SERVO, OutputTopology.CAPACITOR)
 WARN_V = 0.5
 """Offset that is worth a warning while the front end may not be awake (ours)."""
 _SPLIT = (OutputTopology.DIRECT, OutputTopology.SERVO)
@@ -98,8 +101,7 @@ class Outputs:
         A bridge sits in the middle of its rails (half of a single one), within 10 % of them or 1 V (ours).
         """
         if self._topology is not OutputTopology.BRIDGE:
-            limit_v = OFFSET_V.get(self._topology)
-            return None if limit_v is None else (0.0, limit_v)
+            return (0.0, OFFSET_V) if self._topology in _AT_ZERO else None
         plus = self.last_v.get(Role.RAIL_PLUS)
         if plus is None:
             return None

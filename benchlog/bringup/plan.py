@@ -3,7 +3,6 @@
     make_plan(unit, sheets, reads, …) -> Plan          the default plan of the kind, or a plan file's
     demand(plan) -> Plan                               the same, or `PlanRefused`
     set_up(plan, unit, …) -> RunSetup                  everything for `BringUp`
-    hardware_limit(setup) -> HardwareLimit | None      what a programmed source is told to protect by itself
 
 Steps: common practice (service manuals give no step sizes; 10-20 % is usual), the figures ours.
 """
@@ -14,11 +13,9 @@ import msgspec
 
 from benchlog.bringup import wording
 from benchlog.bringup.bounds import meter_of
-from benchlog.bringup.inrush import VALVE_WINDOW_US, WINDOW_US
 from benchlog.bringup.planfile import PlanFile, PlanStep
 from benchlog.limits import bringup as rules
 from benchlog.limits.bringup import StepLimits, step_limits
-from benchlog.model.clock import US
 from benchlog.model.errors import PlanRefused
 from benchlog.model.instrument import MeterSheet
 from benchlog.model.limit import Confidence, Limit
@@ -56,17 +53,6 @@ class Plan(msgspec.Struct, frozen=True):
     """Why it must not be run, in one sentence with the remedy; empty where it may."""
     procedure: str = ""
     procedure_reason: str = ""
-
-
-class HardwareLimit(msgspec.Struct, frozen=True):
-    """A programmed source's own limit, which protects when no software does."""
-
-    limit_a: float
-    """The hard bound: fuse, source rating, 1.1 × plate."""
-    trip_delay_s: float
-    """Longer than the inrush window."""
-    short_time_a: float | None
-    """The source's short-time rating, for where the first can't be set."""
 
 
 def make_plan(
@@ -133,16 +119,6 @@ def set_up(
         time_scale=time_scale, reference=reference, procedure=plan.procedure,
         procedure_reason=plan.procedure_reason,
     )  # fmt: skip
-
-
-def hardware_limit(setup: RunSetup) -> HardwareLimit | None:
-    """The programmed source's own limit; None for a hand-set one, or where no bound is known."""
-    limits = step_limits(setup.unit, meter_of(setup), setup.source.rated_current_a, setup.reference)
-    bound = rules.hard_bound(limits)
-    if setup.hand_set or bound is None:
-        return None
-    window_us = VALVE_WINDOW_US if setup.unit.amplifier is Amplifier.VALVE else WINDOW_US
-    return HardwareLimit(bound.value, 2.0 * window_us / US + 1.0, setup.source.short_time_current_a)
 
 
 def _default(unit: Unit) -> tuple[PlanStep, ...]:
@@ -218,7 +194,7 @@ def _refusal(setup: RunSetup, steps: tuple[Step, ...], file: PlanFile | None) ->
     elif steps[0].fraction > FIRST_MOST + 1e-9:
         return (
             f"The plan begins at {wording.volts(steps[0].set_v)}; a transformer may saturate when switched "
-            f"on above {FIRST_MOST:.0%} of nominal. Begin lower, or {_MAKERS}"
+            f"on above {100 * FIRST_MOST:.0f} % of nominal. Begin lower, or {_MAKERS}"
         )
     return ""
 

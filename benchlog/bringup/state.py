@@ -14,6 +14,7 @@ from benchlog.bringup.soak import Soak
 from benchlog.bringup.timers import Timers
 from benchlog.model.clock import US
 from benchlog.model.event import Ended, Said
+from benchlog.model.pattern import Seen
 from benchlog.model.quantity import Quantity
 from benchlog.model.role import Role
 from benchlog.model.run import RunSetup
@@ -109,6 +110,12 @@ class Run:
         self.power_w: float | None = None
         self.range_a: float | None = None
         """Range of the ammeter at the last reading."""
+        self.last_a: float | None = None
+        """The last reading of the current."""
+        self.rise_per_min: float | None = None
+        """Relative rise a minute that a rise rule found."""
+        self.evidence: dict[int, Seen] = {}
+        """What was seen at each step, for the fault patterns."""
         self.notes: list[str] = []
         """What the soak left open."""
         self.low = 0

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 from benchlog.bringup import claims, course, deadlines, keys, listen, wording
 from benchlog.bringup.state import Run
+from benchlog.limits.patterns import fault_patterns
 from benchlog.model.event import (
     AttentionChanged,
     Ended,
@@ -25,6 +26,7 @@ from benchlog.model.event import (
     TimeJumped,
     Told,
 )
+from benchlog.model.pattern import FaultPattern, Seen
 from benchlog.model.protocol import LimitsNow
 from benchlog.model.run import RunSetup
 from benchlog.model.step import StepRecord
@@ -121,6 +123,16 @@ class BringUp:
         run = self._run
         outcome = run.ended.outcome if run.ended else None
         return claims.no_short_claim(run.setup, run.records, outcome, run.no_current)
+
+    @property
+    def seen(self) -> Sequence[Seen]:
+        """What was seen at each step, by rising voltage: what fault patterns are told by."""
+        return tuple(sorted(self._run.evidence.values(), key=lambda one: one.fraction))
+
+    @property
+    def fault_patterns(self) -> Sequence[FaultPattern]:
+        """Named conditions that what was seen fits, most likely first; empty where nothing is unusual."""
+        return fault_patterns(self._run.limits, self.seen)
 
     def _pass(self, now_us: int) -> None:
         run = self._run

@@ -11,6 +11,7 @@ from benchlog.model.event import Said, Told
 from benchlog.model.instrument import InstrumentRecord
 from benchlog.model.job import Ending, Job
 from benchlog.model.limit import Limit
+from benchlog.model.pattern import FaultPattern
 from benchlog.model.point import TestPoint
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Status
@@ -129,6 +130,8 @@ class RunEnded(msgspec.Struct, frozen=True, tag="run-ended"):
     cut_off_step_fraction: float | None = None
     claims: tuple[str, ...] = ()
     """What was seen, each with the voltage up to which it was seen; nothing beyond that."""
+    fault_patterns: tuple[FaultPattern, ...] = ()
+    """Named conditions that what was seen fits, most likely first."""
 
 
 class DiskTrouble(msgspec.Struct, frozen=True, tag="disk"):

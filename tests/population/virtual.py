@@ -30,6 +30,7 @@ from benchlog.model.event import (
     Told,
 )
 from benchlog.model.instrument import MeterSheet
+from benchlog.model.pattern import FaultPattern
 from benchlog.model.reading import Channel, Measured, Setting, Unusable
 from benchlog.model.reference import Reference
 from benchlog.model.role import Role
@@ -80,6 +81,7 @@ class Run:
     ended_s: float
     claim: str | None
     not_judged: tuple[str, ...]
+    fault_patterns: tuple[FaultPattern, ...]
     warnings: tuple[str, ...]
 
     @property
@@ -250,6 +252,7 @@ def run_cell(
         ended_s=course.now_us / US if course.ended_s is None else course.ended_s,
         claim=watch.no_short_claim,
         not_judged=tuple(watch.not_judged),
+        fault_patterns=tuple(watch.fault_patterns),
         warnings=warnings,
     )
 

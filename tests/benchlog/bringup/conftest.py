@@ -200,7 +200,7 @@ class Rig:
         return bool(self.all(Judged)) and self.verdict.verdict is verdict
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def setup() -> Callable[..., RunSetup]:
     return make_setup
 

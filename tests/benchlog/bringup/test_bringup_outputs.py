@@ -97,8 +97,8 @@ def test_a_smaller_offset_below_half_voltage_is_a_warning(rig) -> None:
     [
         (OutputTopology.DIRECT, 0.101, True),
         (OutputTopology.DIRECT, 0.099, False),
-        (OutputTopology.SERVO, 0.051, True),
-        (OutputTopology.SERVO, 0.049, False),
+        (OutputTopology.SERVO, 0.101, True),
+        (OutputTopology.SERVO, 0.099, False),
         (OutputTopology.CAPACITOR, 0.2, True),
         (OutputTopology.UNKNOWN, 5.0, False),
     ],
