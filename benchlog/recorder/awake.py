@@ -3,6 +3,7 @@
 import ctypes
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import threading
@@ -45,7 +46,7 @@ class Awake:
         with suppress(subprocess.TimeoutExpired):
             child.wait(1.0)
         if child.poll() is None:
-            child.kill()
+            _kill_group(child)
             child.wait()
         if child.stdout is not None:
             child.stdout.close()
@@ -87,6 +88,14 @@ class Awake:
         self._thread.start()
         done.wait(wait_s)
         return "" if taken and taken[0] else _cannot("the system refused")
+
+
+def _kill_group(child: subprocess.Popen[bytes]) -> None:
+    """End the tool and what it runs; they are a session of their own, which nobody else belongs to."""
+    if sys.platform == "win32":
+        child.kill()
+    else:
+        os.killpg(child.pid, signal.SIGKILL)
 
 
 def _tool() -> str:

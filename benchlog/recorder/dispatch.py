@@ -87,9 +87,11 @@ class Dispatch:
     def _clock_cut_off(
         self, now_us: int, event: Told | RunBegun | None, said: tuple[tuple[int, Said], ...]
     ) -> None:
-        if not any(_takes_away(word) for _, word in said):
+        at_us = next((t_us for t_us, word in said if _takes_away(word)), None)
+        if at_us is None:
             return
-        end_us = event.reading.end_us if isinstance(event, ReadingTaken) else None
+        decided = isinstance(event, ReadingTaken) and at_us == now_us
+        end_us = event.reading.end_us if decided else None
         self.times.append(CutOffTimes(end_us, now_us, self._clock.now()))
 
     def _mark(self, sent_us: int | None = None, confirmed_us: int | None = None, by: str = "") -> None:

@@ -223,19 +223,15 @@ class Recorder:
         records = tuple(i.record(self._bench.simulated is not None) for i in self._bench.instrument)
         bench = BenchSet(records, self._bench.simulated is not None, self._clock.scale)
         self._writer.add_entry(bench, self._clock.now())
-        self._open_window()
+        if self._window is not None:
+            self._window.start()
         self._crew.open()
         self._listen()
         self._ticker.start()
+        if self._window is not None and not self._window.wait_painted():
+            self._board.warn(self._window.no_display)
         if self._begun is not None:
             self._begin(self._begun)
-
-    def _open_window(self) -> None:
-        if self._window is None:
-            return
-        self._window.start()
-        if not self._window.wait_painted():
-            self._board.warn(self._window.no_display)
 
     def _listen(self) -> None:
         try:
@@ -266,7 +262,7 @@ class Recorder:
         if self._window is not None and self._window.open:
             return False
         if self._begun is None:
-            return self._window is not None and not self._window.no_display
+            return self._window is not None
         return self._engine.ended is not None and self._off_or_late()
 
     def _off_or_late(self) -> bool:

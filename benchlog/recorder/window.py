@@ -34,6 +34,8 @@ PAINT_S = 30.0
 DEAF_S = 5.0
 """Real seconds without an answer to the heartbeat after which a window is ended and started again."""
 PING_S = 0.1
+TELLING = (3, 4)
+"""Exit codes of a window that has said itself, in a sentence, why it can't be shown."""
 MOST_LINE = 1_000_000
 """Bytes of one line from the window; a longer one is no message."""
 
@@ -181,7 +183,9 @@ class WindowLink:
         if self._painted.is_set():
             _log.warning("the window ended with %s and is started again", code)
             return True
-        self.no_display = f"No display ({self._reason(code)}); going on as text."
+        reason = self._reason(code)
+        why = reason if code in TELLING else f"No display ({reason})"
+        self.no_display = f"{why}; going on as text."
         return False
 
     def _reason(self, code: int) -> str:
@@ -229,6 +233,7 @@ class WindowLink:
             self._settled.set()
         elif isinstance(message, Closed):
             self._closed.set()
+            self.outbox.close()
         elif isinstance(message, WantsToClose):
             self._leaving = self._wants_to_close = True
         self._hear(message)

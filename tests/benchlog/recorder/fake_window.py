@@ -1,13 +1,14 @@
 """A window without a screen, for tests of the recorder: HOW LOG. It obeys the line protocol as HOW says.
 
-``good`` answers everything · ``close-after N`` wants to close after N pings · ``mute`` paints and never reads
-again · ``frozen`` paints, reads, never answers · ``no-display`` complains and ends · ``abort`` ends as Qt does
-without a display · ``mad`` says things that are no messages · ``enter`` sends an entry, then closes.
+``good`` answers everything · ``mute`` paints and never reads again · ``frozen`` paints, reads, never answers
+· ``no-display`` complains and ends · ``abort`` ends as Qt does without a display · ``mad`` says what is
+no message · ``enter`` sends an entry · ``cut`` presses the key · ``close`` and ``leave`` want to close.
 """
 
 import os
 import sys
 import time
+from pathlib import Path
 
 from benchlog.model.event import Key, KeyPressed
 from benchlog.model.history import Noted, RunTold
@@ -33,15 +34,15 @@ def say(message: FromWindow) -> None:
 
 def main(how: str, log_path: str) -> None:
     if how == "no-display":
-        print("ImportError: libEGL.so.1: cannot open shared object file", file=sys.stderr, flush=True)
-        sys.exit(1)
+        print("Qt can't be loaded here: libEGL.so.1: cannot open shared object file.", file=sys.stderr)
+        sys.exit(4)
     if how == "abort":
-        print('qt.qpa.xcb: could not connect to display', file=sys.stderr, flush=True)
+        print("could not connect to display", file=sys.stderr, flush=True)
         os.abort()
     say(Painted())
     if how == "mute":
         time.sleep(60.0)
-    with open(log_path, "a", encoding="utf-8") as log:
+    with Path(log_path).open("a", encoding="utf-8") as log:
         listen(how, log)
 
 
@@ -61,7 +62,6 @@ def listen(how: str, log) -> None:  # type: ignore[no-untyped-def]
             say(WantsToClose(power_off=False))
         elif isinstance(message, Closing):
             say(Closed())
-            return
 
 
 def mischief(how: str, n: int) -> bool:
@@ -74,6 +74,9 @@ def mischief(how: str, n: int) -> bool:
         say(Pressed(Key.CUT_OFF, "smoke"))
     elif how == "close" and n == 5:
         say(WantsToClose(power_off=True))
+        return True
+    elif how == "leave" and n == 5:
+        say(WantsToClose(power_off=False))
         return True
     return False
 

@@ -1,4 +1,4 @@
-"""Instruments and a small limit watch for tests of the recorder: real sockets, real threads, no mocks of ours."""
+"""Instruments and a small limit watch for tests of the recorder: real sockets and real threads."""
 
 import contextlib
 import json
@@ -45,7 +45,7 @@ VOLTAGE = Channel(Role.INLET_VOLTAGE, Quantity.AC_VOLTAGE, "voltmeter")
 class SourceServer:
     """A source on loopback TCP: a line a command, a JSON line an answer; several callers at once.
 
-    ``V 12``, ``ON``, ``LIMIT 2 4``, ``OFF`` (no answer), ``?`` (state). It remembers when it was switched off.
+    ``V 12``, ``ON``, ``LIMIT 2 4``, ``OFF`` (no answer), ``?`` (state). It remembers each off.
     """
 
     def __init__(self) -> None:
@@ -239,7 +239,7 @@ class FakeContactor:
 
 @dataclass
 class SmallWatch:
-    """A limit watch of one step: cuts off on two readings at or above ``stop_a``, on silence, links and keys."""
+    """A limit watch of one step: cuts off on two readings at or above ``stop_a``, on silence, link, key."""
 
     stop_a: float = 1.0
     length_s: float = 1.0

@@ -5,14 +5,15 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from recorder_fakes import SourceServer
 
+from benchlog.model.clock import RealClock
 from benchlog.model.errors import SessionHeld
-from benchlog.model.event import Key
+from benchlog.model.event import Key, KeyPressed
 from benchlog.model.history import Noted, RunEnded, RunTold
 from benchlog.recorder.control import send_entry, send_key
 from benchlog.session.reader import SessionReader
@@ -100,8 +101,8 @@ def test_interrupt_cuts_off_first(recording: Recording) -> None:
     assert recording.off_after_s(sent_ns) < 0.5
     recording.finish()
     assert recording.child.returncode == 0
-    keys = [p.event for p in entries(recording.session) if isinstance(p, RunTold) and p.event.__class__.__name__ == "KeyPressed"]
-    assert keys[0].key is Key.CUT_OFF
+    told = [payload.event for payload in entries(recording.session) if isinstance(payload, RunTold)]
+    assert [event.key for event in told if isinstance(event, KeyPressed)] == [Key.CUT_OFF]
 
 
 def test_termination_cuts_off_and_closes_in_order(recording: Recording) -> None:
@@ -114,17 +115,15 @@ def test_termination_cuts_off_and_closes_in_order(recording: Recording) -> None:
 
 def test_another_program_adds_entries_and_cuts_off(recording: Recording) -> None:
     with pytest.raises(SessionHeld):
-        SessionWriter.append_to(recording.session, wall_now())
+        SessionWriter.append_to(recording.session, RealClock().wall())
     seq = send_entry(recording.session, Noted("fuse looks original", by="A."))
     send_key(recording.session, Key.CUT_OFF, "smoke")
     recording.finish()
     assert not recording.server.state["output_on"]
     with SessionReader(recording.session) as reader:
-        noted = [entry for entry in reader.entries() if isinstance(entry.payload, Noted) and entry.payload.by == "A."]
+        noted = [
+            entry
+            for entry in reader.entries()
+            if isinstance(entry.payload, Noted) and entry.payload.by == "A."
+        ]
     assert [(entry.seq, entry.payload) for entry in noted] == [(seq, Noted("fuse looks original", by="A."))]
-
-
-def wall_now():  # type: ignore[no-untyped-def]
-    from benchlog.model.clock import RealClock
-
-    return RealClock().wall()

@@ -2,9 +2,10 @@
 
 import threading
 import time
+from itertools import pairwise
 
 import pytest
-from recorder_fakes import CURRENT, VOLTAGE, FakeMeter, SmallWatch
+from recorder_fakes import CURRENT, FakeMeter, SmallWatch
 from recorder_stand import THREE, Stand
 
 from benchlog.model.clock import RealClock
@@ -46,11 +47,14 @@ def test_a_lost_meter_is_told_found_again_and_the_gap_stays(stand: Stand) -> Non
     result = stand.run()
     assert result.ended == Ended(Outcome.COMPLETED, "Done.")
     links = [event for _, event in stand.watch.told if isinstance(event, LinkChanged)]
-    assert [(event.role, event.up) for event in links] == [(Role.SOURCE_CURRENT, False), (Role.SOURCE_CURRENT, True)]
+    assert [(event.role, event.up) for event in links] == [
+        (Role.SOURCE_CURRENT, False),
+        (Role.SOURCE_CURRENT, True),
+    ]
     assert meter.opened == 2
     with SessionReader(stand.path) as reader:
         t_us = reader.readings(CURRENT).t_us
-    assert max(b - a for a, b in zip(t_us, t_us[1:], strict=False)) > 300_000
+    assert max(b - a for a, b in pairwise(t_us)) > 300_000
 
 
 def test_another_meter_in_its_place_is_not_taken(stand: Stand) -> None:
@@ -85,7 +89,7 @@ def test_an_answer_that_cannot_be_is_a_garbled_reading(stand: Stand) -> None:
 def test_events_are_told_at_strictly_later_instants(stand: Stand) -> None:
     stand.run()
     instants = [t for t, _ in stand.watch.told]
-    assert all(a < b for a, b in zip(instants, instants[1:], strict=False))
+    assert all(a < b for a, b in pairwise(instants))
 
 
 def test_the_contactor_is_held_in_while_readings_are_fresh_and_dropped(stand: Stand) -> None:
@@ -97,7 +101,7 @@ def test_the_contactor_is_held_in_while_readings_are_fresh_and_dropped(stand: St
     contactor = stand.adaptors[Role.CUT_OFF]
     assert 5 <= len(contactor.beats_ns) <= 16
     assert len(contactor.dropped_ns) == 1
-    gaps = [(b - a) / 1e9 for a, b in zip(contactor.beats_ns, contactor.beats_ns[1:], strict=False)]
+    gaps = [(b - a) / 1e9 for a, b in pairwise(contactor.beats_ns)]
     assert max(gaps) < 0.4
     # 2 s until the cut-off, of which the last 1.4 s had no beat: the box had dropped long before
     assert (contactor.dropped_ns[0] - contactor.beats_ns[-1]) / 1e9 > 0.9

@@ -1,6 +1,5 @@
 """The recorder from port to session file, in this process, over a loopback source."""
 
-from recorder_fakes import SmallWatch
 from recorder_stand import Stand
 
 from benchlog.model.event import Ended

@@ -78,7 +78,9 @@ def test_a_source_that_ignores_off_is_an_alarm(stand: Stand) -> None:
     assert any("does not confirm off" in text for text in notes)
 
 
-def test_a_source_that_never_confirms_does_not_hold_up_the_end(stand: Stand, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_source_that_never_confirms_does_not_hold_up_the_end(
+    stand: Stand, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr("benchlog.recorder.recorder.OFF_S", 0.6)
     stand.watch.length_s = 30.0
     stand.server.deaf = True
@@ -143,7 +145,9 @@ def test_a_source_that_comes_back_is_switched_off_and_never_on(stand: Stand) -> 
     assert any("No standby" in text for text in result.warnings)
 
 
-def test_another_source_on_the_same_connection_stays_lost(stand: Stand, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_another_source_on_the_same_connection_stays_lost(
+    stand: Stand, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr("benchlog.recorder.recorder.OFF_S", 1.0)
     stand.watch.length_s = 30.0
     source = stand.adaptors[Role.SOURCE] = TcpSource(stand.server.port, second_way=False)
