@@ -90,8 +90,9 @@ class Dispatch:
         at_us = next((t_us for t_us, word in said if _takes_away(word)), None)
         if at_us is None:
             return
-        decided = isinstance(event, ReadingTaken) and at_us == now_us
-        end_us = event.reading.end_us if decided else None
+        end_us = None
+        if isinstance(event, ReadingTaken) and at_us == now_us:
+            end_us = event.reading.end_us
         self.times.append(CutOffTimes(end_us, now_us, self._clock.now()))
 
     def _mark(self, sent_us: int | None = None, confirmed_us: int | None = None, by: str = "") -> None:
