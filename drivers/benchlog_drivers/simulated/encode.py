@@ -104,11 +104,13 @@ def _display(indication: Indication, prefix: int) -> tuple[list[tuple[str, bool]
 
 
 def bcd_frame(indication: Indication) -> bytes:
-    """Nine bytes with packed BCD; the digits are zero beyond the range and while the range changes."""
+    """Nine bytes with packed BCD, the digits zero beyond the range; nothing while the range changes."""
     functions = _BCD_FUNCTION[indication.quantity]
     wanted = _exponent(indication.count)
     code, exponent = next((f for f in functions if f[1] >= wanted), functions[-1])
     flags, counts = 0, 0
+    if indication.status is Status.AUTORANGING:
+        return b""
     if indication.value is None:
         flags = _OVERLOAD_BIT
     else:

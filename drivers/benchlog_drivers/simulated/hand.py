@@ -69,7 +69,7 @@ class Hand:
         self._asked_v = 0.0
 
     def instruct(self, text: str, target_v: float | None, urgent: bool, at_s: float) -> None:
-        """Hear a line: target 0 or "switch off" is off, an urgent "stop" stand still, other alarms nothing."""
+        """Hear a line: target 0 or "switch off" is off, urgent "stop" stands still, other alarms nothing."""
         words = text.casefold()
         if target_v == 0.0 or (urgent and "switch off" in words):
             self._switch_off(at_s, urgent)

@@ -18,6 +18,7 @@ from benchlog_drivers.simulated.hand import Hand
 from benchlog_drivers.simulated.meters import Probe, SimulatedMeter
 from benchlog_drivers.simulated.options import ContactorKind, SimulateOptions, SourceKind, instrument_names
 from benchlog_drivers.simulated.population import draw_unit
+from benchlog_drivers.simulated.power_meter import POWER_METER_IDENTITY
 from benchlog_drivers.simulated.sheets import (
     BENCH_AMMETER,
     BENCH_VOLTMETER,
@@ -220,5 +221,7 @@ def _contactor_entry(kind: ContactorKind, connection: str) -> InstrumentConfig:
 
 
 def serial_number(sheet: InstrumentSheet) -> str:
-    """Serial number of a simulated meter."""
+    """Serial number of a simulated meter, as the meter tells it where it can."""
+    if sheet.adaptor == "modbus":
+        return POWER_METER_IDENTITY
     return f"SIM-{sheet.name.upper()}-1"

@@ -24,8 +24,8 @@ FORM_FACTOR = math.pi / (2.0 * math.sqrt(2.0))
 """R.m.s. over rectified mean of a sine: what an average-responding meter multiplies by (1.1107)."""
 NOISE_COUNTS = 0.3
 _SIGNED = frozenset({Quantity.DC_CURRENT, Quantity.DC_VOLTAGE, Quantity.ACTIVE_POWER, Quantity.TEMPERATURE})
-_RANGE_UP = 1.0
-_RANGE_DOWN = 0.09
+_RANGE_DOWN = 0.9
+"""Share of the next smaller full scale below which it goes down."""
 _BLANK_READINGS = 2
 _EPS_S = 1e-6
 
@@ -161,12 +161,9 @@ class _Ranging:
         if self._blank > 0:
             self._blank -= 1
             return True
-        full = self.full_scale
-        if self._top == 0:
-            return False
-        if value > _RANGE_UP * full and self._at < self._top:
+        if value > self.full_scale and self._at < self._top:
             self._at += 1
-        elif value < _RANGE_DOWN * full and self._at > 0:
+        elif self._at > 0 and value < _RANGE_DOWN * self._ranges[self._at - 1][0]:
             self._at -= 1
         else:
             return False

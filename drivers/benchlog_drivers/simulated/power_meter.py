@@ -7,8 +7,9 @@ from benchlog_drivers.simulated.meters import Indication, SimulatedMeter
 
 _LONG_OVERLOAD = 0x7FFFFFFF
 _WORD_OVERLOAD = 0xFFFF
-_KIND, _HARDWARE = 0x5042, 0x0001
-_SERIAL = 4711
+_WHO = (0x5042, 0x0001, 0x0000, 0x1267)
+"""Kind, hardware, serial number."""
+POWER_METER_IDENTITY = "".join(f"{word:04x}" for word in _WHO)
 _LIVE_V = 2.0
 """Volts above which it knows the frequency."""
 
@@ -23,7 +24,8 @@ class PowerMeterRegisters:
 
     def words(self, wrong: bool = False) -> dict[int, int]:
         """Words by address; ``wrong``: another instrument of the same kind answers."""
-        found = {100: _KIND, 101: _HARDWARE, 102: 0, 103: _SERIAL + wrong, 12: 0}
+        found = {100 + place: word for place, word in enumerate(_WHO)} | {12: 0}
+        found[103] += wrong
         last = self._meter.last
         if last is None:
             return found | dict.fromkeys(range(12), 0)

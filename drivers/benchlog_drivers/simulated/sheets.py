@@ -260,7 +260,7 @@ def probe(kind: ProbeKind) -> InstrumentSheet | None:
         ohms = channel(Quantity.RESISTANCE, 0.008, 3, _OHMS_SEGMENTS)
         return _probe("multimeter, segment-coded", "simulated-segment-meter", "serial-segments", 0.5, ohms)
     if kind is ProbeKind.PACKED_BCD:
-        ohms = channel(Quantity.RESISTANCE, 0.001, 100, _OHMS_BCD)
+        ohms = channel(Quantity.RESISTANCE, 0.001, 20, _OHMS_BCD)
         return _probe("multimeter, packed BCD", "simulated-bcd-meter", "serial-frame", 0.2, ohms)
     if kind is ProbeKind.ESR:
         esr = channel(Quantity.ESR, 0.02, 10, ((99.999, 0.001),))
