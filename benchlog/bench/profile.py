@@ -4,14 +4,10 @@ A profile states where its facts come from (``origin``): the maker's document, o
 bench". Messages name file and line.
 """
 
-import tomllib
 from enum import StrEnum
-from pathlib import Path
 
 import msgspec
 
-from benchlog.bench.lines import line_of
-from benchlog.model.errors import UsageError
 from benchlog.model.instrument import Coupling, Earth, Response
 from benchlog.model.quantity import Quantity
 from benchlog.model.role import Role
@@ -365,26 +361,3 @@ class Profile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     modbus: RegisterMap | None = None
     capture: CaptureWords | None = None
     contactor: ContactorWords | None = None
-
-
-def parse_profile(text: str, where: str) -> Profile:
-    """Profile of a TOML text; ``where`` names the file. `UsageError` with the line of what is wrong."""
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise UsageError(f"The profile {where} is not TOML: {error}. Mend it there.") from error
-    try:
-        return msgspec.convert(raw, Profile)
-    except msgspec.ValidationError as error:
-        message, _, path = str(error).partition(" - at ")
-        line = line_of(text, path.strip("`"), message)
-        raise UsageError(f"The profile {where}, line {line}: {message}. Mend it there.") from error
-
-
-def load_profile(path: Path) -> Profile:
-    """Read a profile. `UsageError` names file, line and what is wrong."""
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(f"The profile {path} can't be read: {error}.") from error
-    return parse_profile(text, str(path))

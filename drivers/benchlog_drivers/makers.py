@@ -1,5 +1,6 @@
 """Makes the adaptors of this package from an instrument of the bench file."""
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -11,27 +12,36 @@ from benchlog.model.errors import UsageError
 from benchlog.model.quantity import Quantity
 from benchlog.model.role import Role
 from benchlog_drivers.shelf import find_profile
-from benchlog_drivers.transports.line import PortLink
+from benchlog_drivers.transports.line import Line, PortLink
 
 if TYPE_CHECKING:
     from benchlog_drivers.codecs.decoded import Codec
     from benchlog_drivers.transports.modbus import ModbusLine
 
 
-def make_scpi(config: InstrumentConfig, clock: Clock) -> object:
+Wrap = Callable[[Line], Line]
+"""Puts something around, or in the place of, the line that an adaptor talks over."""
+
+
+def as_it_is(line: Line) -> Line:
+    """The line itself."""
+    return line
+
+
+def make_scpi(config: InstrumentConfig, clock: Clock, wrap: Wrap = as_it_is) -> object:
     """A source where that is its role, else a meter, over VISA."""
     from benchlog_drivers.adaptors.scpi_meter import ScpiMeter
     from benchlog_drivers.adaptors.scpi_source import ScpiSource
     from benchlog_drivers.transports.visa import VisaLine
 
     profile, quantity = chosen_profile(config, Family.SCPI)
-    line = VisaLine(port_link(config, profile))
+    line = wrap(VisaLine(port_link(config, profile)))
     if Role.SOURCE in config.roles:
         return ScpiSource(config, profile, line, clock)
     return ScpiMeter(config, profile, line, clock, quantity)
 
 
-def make_serial_text(config: InstrumentConfig, clock: Clock) -> object:
+def make_serial_text(config: InstrumentConfig, clock: Clock, wrap: Wrap = as_it_is) -> object:
     """A meter with text lines, over pyserial."""
     from benchlog_drivers.codecs.text import TextCodec
 
@@ -39,37 +49,37 @@ def make_serial_text(config: InstrumentConfig, clock: Clock) -> object:
     if profile.text is None:
         raise _lacks(config, profile, "[text]")
     codec = TextCodec(profile.text, (profile.link.ends or profile.link.terminator).encode("ascii"))
-    return _stream_meter(config, profile, codec, clock, quantity)
+    return _stream_meter(config, profile, codec, clock, quantity, wrap)
 
 
-def make_serial_segments(config: InstrumentConfig, clock: Clock) -> object:
+def make_serial_segments(config: InstrumentConfig, clock: Clock, wrap: Wrap = as_it_is) -> object:
     """A meter that sends its display segment by segment, over pyserial."""
     from benchlog_drivers.codecs.segments import SegmentCodec
 
     profile, quantity = chosen_profile(config, Family.SERIAL_SEGMENTS)
     if profile.segments is None:
         raise _lacks(config, profile, "[segments]")
-    return _stream_meter(config, profile, SegmentCodec(profile.segments), clock, quantity)
+    return _stream_meter(config, profile, SegmentCodec(profile.segments), clock, quantity, wrap)
 
 
-def make_serial_frame(config: InstrumentConfig, clock: Clock) -> object:
+def make_serial_frame(config: InstrumentConfig, clock: Clock, wrap: Wrap = as_it_is) -> object:
     """A meter with frames and a checksum, over pyserial."""
     from benchlog_drivers.codecs.frames import FrameCodec
 
     profile, quantity = chosen_profile(config, Family.SERIAL_FRAME)
     if profile.frame is None:
         raise _lacks(config, profile, "[frame]")
-    return _stream_meter(config, profile, FrameCodec(profile.frame), clock, quantity)
+    return _stream_meter(config, profile, FrameCodec(profile.frame), clock, quantity, wrap)
 
 
-def make_modbus(config: InstrumentConfig, clock: Clock) -> object:
+def make_modbus(config: InstrumentConfig, clock: Clock, wrap: Wrap = as_it_is) -> object:
     """A meter read by Modbus, RTU or (``tcp://host:port``) TCP."""
     from benchlog_drivers.adaptors.modbus_meter import ModbusMeter
 
     profile, quantity = chosen_profile(config, Family.MODBUS)
     if profile.modbus is None:
         raise _lacks(config, profile, "[modbus]")
-    line = _modbus_line(config, profile, profile.modbus.unit)
+    line = _modbus_line(config, profile, profile.modbus.unit, wrap)
     return ModbusMeter(config, profile, profile.modbus, line, clock, quantity)
 
 
@@ -87,7 +97,7 @@ def make_contactor(config: InstrumentConfig, clock: Clock) -> object:
     if words.line:
         return LineContactor(config, profile, words, SerialLine(port_link(config, profile)))
     if words.coil is not None:
-        return ModbusContactor(profile, words.coil, _modbus_line(config, profile, words.unit))
+        return ModbusContactor(profile, words.coil, _modbus_line(config, profile, words.unit, as_it_is))
     return ScpiContactor(config, words, Conversation(VisaLine(port_link(config, profile)), profile.scpi))
 
 
@@ -124,15 +134,21 @@ def make_hand_set(config: InstrumentConfig, clock: Clock) -> object:
 
 
 def _stream_meter(
-    config: InstrumentConfig, profile: Profile, codec: "Codec", clock: Clock, quantity: Quantity | None
+    config: InstrumentConfig,
+    profile: Profile,
+    codec: "Codec",
+    clock: Clock,
+    quantity: Quantity | None,
+    wrap: Wrap,
 ) -> object:
     from benchlog_drivers.adaptors.stream_meter import StreamMeter
     from benchlog_drivers.transports.serial_port import SerialLine
 
-    return StreamMeter(config, profile, SerialLine(port_link(config, profile)), codec, clock, quantity)
+    line = wrap(SerialLine(port_link(config, profile)))
+    return StreamMeter(config, profile, line, codec, clock, quantity)
 
 
-def _modbus_line(config: InstrumentConfig, profile: Profile, unit: int) -> "ModbusLine":
+def _modbus_line(config: InstrumentConfig, profile: Profile, unit: int, wrap: Wrap) -> "ModbusLine":
     from benchlog_drivers.transports.modbus import ModbusLine
     from benchlog_drivers.transports.serial_port import SerialLine
 
@@ -140,7 +156,7 @@ def _modbus_line(config: InstrumentConfig, profile: Profile, unit: int) -> "Modb
     over_tcp = link.address.startswith("tcp://")
     if over_tcp:
         link = msgspec.structs.replace(link, address="socket://" + link.address.removeprefix("tcp://"))
-    return ModbusLine(SerialLine(link), unit, over_tcp)
+    return ModbusLine(wrap(SerialLine(link)), unit, over_tcp)
 
 
 def chosen_profile(config: InstrumentConfig, family: Family) -> tuple[Profile, Quantity | None]:

@@ -5,7 +5,8 @@ from pathlib import Path
 
 from platformdirs import user_config_path
 
-from benchlog.bench.profile import Profile, load_profile, parse_profile
+from benchlog.bench.profile import Profile
+from benchlog.bench.profilefile import load_profile, parse_profile
 from benchlog.model.errors import UsageError
 
 

@@ -19,6 +19,7 @@ from benchlog_drivers.adaptors.recognise import Recognition
 from benchlog_drivers.adaptors.sampler import SLICE_S, Sampler
 from benchlog_drivers.codecs.number import scpi_value
 from benchlog_drivers.codecs.scpi import parse_switch
+from benchlog_drivers.transports.line import Line
 from benchlog_drivers.transports.visa import VisaLine, socket_address
 
 
@@ -29,7 +30,7 @@ class ScpiSource:
         self,
         config: InstrumentConfig,
         profile: Profile,
-        line: VisaLine,
+        line: Line,
         clock: Clock,
         is_second: bool = False,
     ) -> None:

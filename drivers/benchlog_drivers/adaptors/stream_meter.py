@@ -8,7 +8,7 @@ from benchlog.bench.adaptor import Identity
 from benchlog.bench.file import InstrumentConfig
 from benchlog.bench.profile import Profile
 from benchlog.model.clock import Clock, microseconds
-from benchlog.model.errors import InstrumentTimeout, UsageError
+from benchlog.model.errors import InstrumentTimeout, ProtocolFault, UsageError
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Channel, Measured, Reading, Setting, Status, Unusable
 from benchlog_drivers.adaptors.channels import NOT_MEASURING, ROLE_QUANTITY, setting_of, turns_of
@@ -16,8 +16,8 @@ from benchlog_drivers.adaptors.pace import Pace
 from benchlog_drivers.adaptors.recognise import Recognition
 from benchlog_drivers.codecs.decoded import AUTORANGE, HOLD, Codec, Decoded, Garbled
 from benchlog_drivers.codecs.parity import seven_bits, with_parity
+from benchlog_drivers.transports.line import Line
 from benchlog_drivers.transports.ports import canonical_port, usb_identity
-from benchlog_drivers.transports.serial_port import SerialLine
 
 SLICE_S = 0.05
 """Longest idle wait of one call, real seconds."""
@@ -33,7 +33,7 @@ class StreamMeter:
         self,
         config: InstrumentConfig,
         profile: Profile,
-        line: SerialLine,
+        line: Line,
         codec: Codec,
         clock: Clock,
         quantity: Quantity | None,
@@ -70,6 +70,7 @@ class StreamMeter:
         self._silent_s = config.timeout_s or max(1.0, 4.0 * self.period_s)
         self._heard = self._left = time.monotonic()
         self._told_garbled = 0.0
+        self._understood = self._heard
         self._pace = Pace(self.period_s)
 
     def open(self) -> Identity:
@@ -77,7 +78,7 @@ class StreamMeter:
         self._line.open()
         self._begin_anew()
         self._confirmed = self._proposed = None
-        self._left = time.monotonic()
+        self._left = self._understood = time.monotonic()
         self._pace.restart()
         device = canonical_port(self._config.connection)
         return self._recognition.check(
@@ -118,7 +119,24 @@ class StreamMeter:
         elif now - self._heard > self._silent_s:
             self._heard = now
             raise InstrumentTimeout(self._silence())
-        return gap + self._decode()
+        found = self._decode()
+        if found and not self._is_garbled(found):
+            self._understood = now
+        elif data and now - self._understood > self._silent_s:
+            self._understood = now
+            raise ProtocolFault(self._not_understood())
+        return gap + found
+
+    @staticmethod
+    def _is_garbled(found: Sequence[Reading]) -> bool:
+        return all(isinstance(one, Unusable) and one.status is Status.GARBLED for one in found)
+
+    def _not_understood(self) -> str:
+        return (
+            f"{self._line.link.where}: bytes arrive, but none make sense to the profile "
+            f"{self._profile.name!r}: {b''.join(self.raw)[-24:].hex(' ')}. "
+            "Is it another baud rate, parity or profile?"
+        )
 
     def _take(self, data: bytes) -> None:
         self.raw.append(data)

@@ -59,3 +59,12 @@ class Line(Protocol):
     def read_some(self, timeout_s: float) -> bytes:
         """Whatever has arrived, as soon as there is something; empty when nothing came in ``timeout_s``."""
         ...
+
+    def discard(self) -> None:
+        """Throw away what has arrived and was not read."""
+        ...
+
+    @property
+    def fileno(self) -> int:
+        """Descriptor that a standby may inherit; -1 where there is none."""
+        ...

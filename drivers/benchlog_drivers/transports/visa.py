@@ -186,10 +186,13 @@ class VisaLine:
         return bytes(data)
 
     def discard(self) -> None:
-        """Throw away what a serial port has buffered."""
+        """Throw away what has arrived."""
         if self._counts_arrived:
             with translated(self.link):
                 self._resource.flush(BufferOperation.discard_read_buffer)
+        elif self._socket is not None:
+            while self.read_some(0.0):
+                pass
 
     def _needed(self) -> Any:
         if self._resource is None:

@@ -3,7 +3,8 @@
 import pytest
 
 from benchlog.bench.lines import line_of
-from benchlog.bench.profile import Family, parse_profile
+from benchlog.bench.profile import Family
+from benchlog.bench.profilefile import parse_profile
 from benchlog.model.errors import UsageError
 
 GOOD = """name = "x"
