@@ -12,6 +12,10 @@ from benchlog_ui.multiples import Multiples
 from benchlog_ui.readout import Readout
 from benchlog_ui.traces import Traces
 
+DIGITS = 3
+SLOW = 6
+"""Frames from one drawing of the digits, and of ladder, steps and small plots, to the next."""
+
 
 class BringUpPage(QWidget):
     """The central view."""
@@ -67,12 +71,15 @@ class BringUpPage(QWidget):
         span_s = SPANS_S[self._span]
         return "past: all" if span_s is None else f"past: {span_s:.0f} s"
 
-    def refresh(self, board: Board, real_s: float) -> None:
-        """Draw a frame."""
+    def refresh(self, board: Board, real_s: float, frame: int, grown: set[str]) -> None:
+        """Draw a frame: curves at every one, digits at every third, what is read slowly at every sixth."""
         now_us = board.now_us(real_s)
-        self.current.show_reading(sight.current_shown(board, real_s))
-        self.inlet.show_reading(sight.inlet_shown(board, real_s))
-        self.ladder.show_rungs(sight.rungs(board), board.volts())
-        self.course.refresh(board, now_us, sight.forecast(board))
-        self.climb.refresh(board)
-        self.multiples.refresh(board, self.course.from_s, now_us, real_s)
+        self.course.refresh(board, now_us, sight.forecast(board), grown)
+        if frame % DIGITS == 0:
+            self.current.show_reading(sight.current_shown(board, real_s))
+            self.inlet.show_reading(sight.inlet_shown(board, real_s))
+        if frame % SLOW == 0:
+            self.ladder.show_rungs(sight.rungs(board), board.volts())
+            self.climb.refresh(board)
+        if frame % SLOW == SLOW // 2:
+            self.multiples.refresh(board, self.course.from_s, now_us, real_s)

@@ -147,6 +147,7 @@ class Course(QWidget):
     def restyle(self, look: Look) -> None:
         """Take colours and sizes; axes and labels are made anew."""
         self._look = look
+        self._dirty = True
         self._layout.setBackground(look.colours.paper)
         for plot, unit in ((self._current, "A"), (self._voltage, "V")):
             for side in ("left", "bottom"):
@@ -179,10 +180,16 @@ class Course(QWidget):
         """Show so many session seconds of the past; None for the whole run."""
         self._span_s = span_s
         self._view = (0.0, 0.0)
+        self._dirty = True
 
-    def refresh(self, board: Board, now_us: int, forecast_a: tuple[float, float, float] | None) -> None:
-        """Draw a frame."""
-        self._place(now_us / US)
+    def refresh(
+        self, board: Board, now_us: int, forecast_a: tuple[float, float, float] | None, grown: set[str]
+    ) -> None:
+        """Draw a frame; nothing is drawn anew when no curve grew and the view stands."""
+        moved = self._place(now_us / US)
+        if not moved and not grown.intersection(self._lines) and not self._dirty:
+            return
+        self._dirty = False
         from_s, to_s = self._view
         for name, (plot, item) in self._lines.items():
             pixels = max(int(plot.getViewBox().width() * self.devicePixelRatioF()), 50)
@@ -200,8 +207,8 @@ class Course(QWidget):
         self._name_limits(board)
         self._mark(board, forecast_a)
 
-    def _place(self, now_s: float) -> None:
-        """Move the view with the time, in steps of a few pixels."""
+    def _place(self, now_s: float) -> bool:
+        """Move the view with the time, in steps of a few pixels; whether it moved."""
         if self._span_s is None:
             first = min((c.first_s or 0.0 for c in self._traces.curves.values()), default=0.0)
             reach = max(now_s - first, 30.0)
@@ -215,10 +222,11 @@ class Course(QWidget):
             left = max(math.ceil(now_s / step) * step - self._span_s, first)
             view = (left, left + self._span_s / (1.0 - _AHEAD))
         if view == self._view:
-            return
+            return False
         self._view = view
         for plot in (self._current, self._voltage):
             plot.setXRange(*view, padding=0)
+        return True
 
     def _stretch(self, board: Board) -> None:
         """Heights of both plots: limits and every spike in view are inside."""

@@ -91,9 +91,9 @@ class Desk(QObject):
         """A frame as it stands at a real monotonic time."""
         self._take(real_s)
         self._show(real_s)
-        self.traces.drain(self.board)
+        grown = self.traces.drain(self.board)
         if self.page.isVisible():
-            self.page.refresh(self.board, real_s)
+            self.page.refresh(self.board, real_s, self._frames, grown)
         self._frames += 1
         if self._frames % _SLOW_FRAMES == 0:
             self.page.course.setAccessibleName(f"Course: {self.page.course.summary(self.board)}")

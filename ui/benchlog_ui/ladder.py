@@ -316,7 +316,7 @@ class LadderView(QTableView):
             height_px = height * (row + 1) // rows - height * row // rows
             self.setRowHeight(row, max(min(height_px, self._look.px(74)), self._look.px(26)))
         width = self.viewport().width()
-        shares = (0.25, 0.335, 0.135, 0.28)
+        shares = (0.25, 0.345, 0.13, 0.275)
         for column, share in enumerate(shares):
             self.setColumnWidth(column, int(width * share))
 

@@ -1,9 +1,8 @@
 """Rails, output DC, power and temperature as small multiples: the same drawing for each, side by side."""
 
-import math
-
+import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF
+from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QGridLayout, QWidget
 
 from benchlog.model.clock import US
@@ -125,17 +124,10 @@ class SmallPlot(QWidget):
         painter.setPen(QPen(look.colour("rule"), 1))
         painter.drawLine(QPointF(box.left(), zero), QPointF(box.right(), zero))
         painter.setClipRect(box.adjusted(-1, -2, 1, 2))
-        painter.setPen(QPen(look.colour("ink"), max(1, look.px(2))))
+        painter.setPen(QPen(look.colour("ink"), 1))
         x = box.left() + (line.t_s - from_s) / (to_s - from_s) * box.width()
         y = box.bottom() - (line.v - low) / (high - low) * box.height()
-        run: list[QPointF] = []
-        for px, py in zip(x.tolist(), y.tolist(), strict=True):
-            if math.isnan(py):
-                painter.drawPolyline(QPolygonF(run))
-                run = []
-            else:
-                run.append(QPointF(px, py))
-        painter.drawPolyline(QPolygonF(run))
+        painter.drawPath(pg.arrayToQPath(x, y, connect="finite"))
 
 
 class Multiples(QWidget):

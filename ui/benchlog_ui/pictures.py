@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from benchlog_ui.scenes import Scene
     from benchlog_ui.start import Start
 
+_FRAMES = 14
+"""Frames until everything is drawn, the slowly drawn parts too."""
 SIZES = ((1920, 1080), (1366, 768))
 
 
@@ -77,8 +79,9 @@ def picture(
     start, at_s = staged(application, scene, colours, size)
     desk = start.desk
     assert desk is not None
-    for after_s in (0.0, 0.0, 1.0 if desk.board.alarm or scene.silent_meter else 0.0):
-        desk.frame_at(at_s + after_s)
+    late_s = 1.0 if desk.board.alarm else 0.0
+    for number in range(_FRAMES):
+        desk.frame_at(at_s + (late_s if number > 1 else 0.0))
         application.processEvents()
     start.window.grab().save(str(path))
     start.window.may_close = True

@@ -249,13 +249,12 @@ def alarm(board: Board, real_s: float, unconfirmed_s: float) -> AlarmWords | Non
     ``unconfirmed_s``: for how long a cut-off stands without its confirmation. A programmed source has 0.7 s
     to read back *off*; a hand-set one is in a person's hands from the first moment.
     """
-    facts = tuple(rail_facts(board, real_s))
     if board.gone:
-        return AlarmWords(GONE, ORDER, (_last_heard(board, real_s), *facts), "It is off. Close the window.")
-    if not board.alarm or board.hello is None:
+        heard = (_last_heard(board, real_s), *rail_facts(board, real_s))
+        return AlarmWords(GONE, ORDER, heard, "It is off. Close the window.")
+    if not board.alarm or board.hello is None or (board.hello.programmed and unconfirmed_s < 0.7):
         return None
-    if board.hello.programmed and unconfirmed_s < 0.7:
-        return None
+    facts = tuple(rail_facts(board, real_s))
     head = board.ended.reason if board.ended is not None else ""
     if not head and board.judged is not None and board.judged.verdict is StepVerdict.CUT_OFF:
         head = board.judged.reason

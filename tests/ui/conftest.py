@@ -1,0 +1,79 @@
+"""The window's tests run without a screen."""
+
+import contextlib
+import os
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import pytest
+
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+
+from benchlog.model.protocol import FromWindow, ToWindow, decode_from_window, encode
+from benchlog_ui.start import Start
+
+
+@dataclass
+class Bench:
+    """A window in this process with both ends of its pipes in hand."""
+
+    start: Start
+    to_window: int
+    from_window: int
+    pump: Callable[[Callable[[], bool], float], bool]
+
+    def tell(self, *messages: ToWindow) -> None:
+        """Say something as the recorder would."""
+        for message in messages:
+            os.write(self.to_window, encode(message))
+
+    def heard(self) -> list[FromWindow]:
+        """What the window said so far (and since the last call)."""
+        os.set_blocking(self.from_window, False)
+        data = b""
+        while True:
+            try:
+                block = os.read(self.from_window, 65536)
+            except BlockingIOError:
+                break
+            if not block:
+                break
+            data += block
+        return [decode_from_window(line) for line in data.splitlines()]
+
+
+@pytest.fixture
+def bench(qapp, qtbot) -> Iterator[Bench]:
+    from PySide6.QtWidgets import QApplication
+
+    QApplication.setStyle("Fusion")
+    in_read, in_write = os.pipe()
+    out_read, out_write = os.pipe()
+    start = Start(qapp, in_read, out_write)
+    start.window.resize(1366, 768)
+    start.window.show()
+
+    def pump(ready: Callable[[], bool], seconds: float = 3.0) -> bool:
+        until = time.monotonic() + seconds
+        while time.monotonic() < until:
+            qapp.processEvents()
+            if ready():
+                return True
+            time.sleep(0.002)
+        return False
+
+    assert pump(lambda: start.desk is not None, 20.0)
+    start.window.activateWindow()
+    yield Bench(start, in_write, out_read, pump)
+    if start.desk is not None:
+        start.desk.stop()
+    start.window.may_close = True
+    start.window.close()
+    qapp.removeEventFilter(start.key)
+    start.window.deleteLater()
+    qapp.processEvents()
+    start.link.close()
+    for fd in (in_write, out_write, out_read):
+        with contextlib.suppress(OSError):
+            os.close(fd)
