@@ -124,7 +124,7 @@ def _report(
         claims=(watch.no_short_claim,) if watch.no_short_claim else (),
         not_judged=tuple(watch.not_judged),
         not_tested=tuple(watch.not_tested),
-        fault_patterns=(),
+        fault_patterns=tuple(watch.fault_patterns),
         events=events_of(said, begun_us),
         warnings=warnings,
         session=str(path),

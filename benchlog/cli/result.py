@@ -9,6 +9,7 @@ from benchlog.model.clock import seconds
 from benchlog.model.errors import SessionDamaged
 from benchlog.model.event import Ended, Instruct, Judged, Marked, Said, SetSource, StepDone, SwitchOff
 from benchlog.model.history import RunBegun, RunEnded, RunSaid
+from benchlog.model.pattern import FaultPattern
 from benchlog.model.step import Outcome, StepRecord, StepVerdict
 from benchlog.model.unit import Unit
 from benchlog.session.reader import SessionReader
@@ -23,14 +24,6 @@ class Event(msgspec.Struct, frozen=True):
     step: int | None
     verdict: StepVerdict | None
     reason: str
-
-
-class Pattern(msgspec.Struct, frozen=True):
-    """A named condition with its evidence."""
-
-    name: str
-    evidence: str
-    tell_apart_by: str
 
 
 class RunReport(msgspec.Struct, frozen=True):
@@ -49,7 +42,7 @@ class RunReport(msgspec.Struct, frozen=True):
     claims: tuple[str, ...]
     not_judged: tuple[str, ...]
     not_tested: tuple[str, ...]
-    fault_patterns: tuple[Pattern, ...]
+    fault_patterns: tuple[FaultPattern, ...]
     events: tuple[Event, ...]
     warnings: tuple[str, ...]
     session: str
@@ -112,7 +105,7 @@ def report_of(session: Path, document: Path | None, warnings: Sequence[str]) -> 
         claims=ended.claims,
         not_judged=ended.not_judged,
         not_tested=ended.not_tested,
-        fault_patterns=(),
+        fault_patterns=ended.fault_patterns,
         events=events_of(said, run.begun.t_us),
         warnings=tuple(warnings),
         session=str(session),

@@ -9,6 +9,7 @@ from typing import Literal, Protocol, TextIO
 from benchlog.model.clock import US, Anchor, Clock
 from benchlog.model.event import Ended, Said, Told
 from benchlog.model.history import Entry, Payload
+from benchlog.model.pattern import FaultPattern
 from benchlog.model.protocol import LimitsNow
 from benchlog.model.reading import Reading
 from benchlog.model.step import StepRecord
@@ -45,6 +46,11 @@ class Engine(Protocol):
     @property
     def not_tested(self) -> Sequence[str]:
         """What the run leaves open."""
+        ...
+
+    @property
+    def fault_patterns(self) -> Sequence[FaultPattern]:
+        """Named conditions that the settled readings fit, most likely first."""
         ...
 
     @property

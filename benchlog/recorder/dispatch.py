@@ -165,6 +165,7 @@ def ended_entry(engine: Engine, ended: Ended) -> RunEnded:
         steps=tuple(engine.records),
         not_judged=tuple(engine.not_judged),
         not_tested=tuple(engine.not_tested),
+        fault_patterns=tuple(engine.fault_patterns),
         claims=(engine.no_short_claim,) if engine.no_short_claim else (),
         cut_off_at_fraction=ended.cut_off_at_fraction,
         cut_off_step_fraction=ended.cut_off_step_fraction,

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from benchlog.model.event import Ended, Said, Told
+from benchlog.model.pattern import FaultPattern
 from benchlog.model.protocol import LimitsNow
 from benchlog.model.step import StepRecord
 
@@ -17,6 +18,7 @@ class Idle:
     not_judged: Sequence[str] = ()
     not_tested: Sequence[str] = ()
     no_short_claim: str | None = None
+    fault_patterns: Sequence[FaultPattern] = ()
 
     def begin(self, now_us: int) -> tuple[tuple[int, Said], ...]:
         """Nothing is said."""

@@ -30,6 +30,7 @@ from benchlog.model.event import (
 )
 from benchlog.model.history import RunBegun
 from benchlog.model.instrument import Accuracy, MeterSheet
+from benchlog.model.pattern import FaultPattern
 from benchlog.model.protocol import LimitsNow
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Channel, Measured, Reading
@@ -253,6 +254,7 @@ class SmallWatch:
     not_judged: Sequence[str] = ("step 1",)
     not_tested: Sequence[str] = ("everything else",)
     no_short_claim: str | None = None
+    fault_patterns: Sequence[FaultPattern] = ()
     told: list[tuple[int, Told]] = field(default_factory=list)
     _begun_us: int = 0
     _heard_us: int = 0
