@@ -60,14 +60,11 @@ class Recorder:
     ) -> None:
         """Make every part; nothing is opened or started yet.
 
-        ``store`` is closed at the end of `run`, however it ends. ``engine`` and ``begun`` belong together;
-        without them readings and entries are recorded and nothing is judged. `UsageError` for an instrument
-        that plays no part, `PlanRefused` for a time scale with real instruments.
+        ``store`` is closed at the end of `run`, however it ends, and when making fails. ``engine`` and
+        ``begun`` belong together; without them readings and entries are recorded and nothing is judged.
+        `UsageError` for an instrument that plays no part, `PlanRefused` for a time scale with real
+        instruments.
         """
-        if clock.scale != 1.0 and bench.simulated is None:
-            raise PlanRefused(
-                "Real instruments can't run at a time scale. Take the scale out of the bench file."
-            )
         self._store = store
         self._bench = bench
         self._clock = clock
@@ -80,7 +77,18 @@ class Recorder:
         self._broken_off: Ended | None = None
         self._interrupted = False
         self._leave_soon = False
-        self._compose(opener)
+        try:
+            self._refuse_scale()
+            self._compose(opener)
+        except BaseException:
+            store.close()
+            raise
+
+    def _refuse_scale(self) -> None:
+        if self._clock.scale != 1.0 and self._bench.simulated is None:
+            raise PlanRefused(
+                "Real instruments can't run at a time scale. Take the scale out of the bench file."
+            )
 
     # ---- composition -------------------------------------------------------------------------------
 

@@ -51,14 +51,10 @@ class Stand:
         store = SessionWriter.create(self.path, Job(simulated=True), self.clock.wall())
         options.setdefault("answer_not_judged", "go-on")
         options = {"listener": self._listen, "show": self.shown.append, **options}
-        try:
-            self.recorder = Recorder(
-                store, bench(*roles), self._open, self.clock, self.watch, begun(self.watch.hand_set),
-                options=Options(**options),
-            )  # fmt: skip
-        except BaseException:
-            store.close()
-            raise
+        self.recorder = Recorder(
+            store, bench(*roles), self._open, self.clock, self.watch, begun(self.watch.hand_set),
+            options=Options(**options),
+        )  # fmt: skip
         return self.recorder
 
     def run(self, roles: tuple[Role, ...] = THREE, **options: Any) -> RunResult:

@@ -17,6 +17,7 @@ from benchlog.model.reading import Status, Unusable
 from benchlog.model.role import Role
 from benchlog.model.step import Outcome
 from benchlog.recorder.recorder import Recorder
+from benchlog.session.lock import holder_of
 from benchlog.session.reader import SessionReader
 from benchlog.session.writer import SessionWriter
 
@@ -170,7 +171,7 @@ def test_real_instruments_have_no_time_scale(stand: Stand) -> None:
     store = SessionWriter.create(stand.path, Job(), stand.clock.wall())
     with pytest.raises(PlanRefused):
         Recorder(store, bench(Role.INLET_VOLTAGE, simulated=False), stand._open, RealClock(10.0))
-    store.close()
+    assert holder_of(stand.path) is None
 
 
 def test_an_adaptor_that_plays_no_part_is_wrong_use(stand: Stand) -> None:
