@@ -17,8 +17,10 @@ Currents in A r.m.s. Source of all rules: ours, tried on simulated units; common
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
+
+import msgspec
 
 from benchlog.bench.sheet import CurrentMeter
 from benchlog.limits import curve
@@ -29,6 +31,7 @@ from benchlog.model.reference import Reference
 from benchlog.model.unit import Amplifier, Supply, Unit
 
 _LEAST_FLOOR_A = 0.025
+_MOST_TURNS = 20
 
 
 class _Bound(NamedTuple):
@@ -259,11 +262,21 @@ def cannot_watch(limits: StepLimits, v: float) -> bool:
 def turns_needed(limits: StepLimits, v: float) -> int:
     """Turns of the conductor through the clamp that make U small enough for the step.
 
-    U₁ ÷ max(12.5 mA, 0.04·Ir), rounded up; U₁ is U at I_acc with one turn.
+    U₁ ÷ max(12.5 mA, 0.04·Ir), rounded up; U₁ is U at I_acc with one turn. Where that leaves U a little above
+    I_acc/2 all the same (the part in % of reading does not fall with the turns), the turns that do not.
     """
     m = limits.meter
     one_turn = linear_u(acceptance_a(limits, v), m.a, m.counts, m.count_a)
-    return max(math.ceil(one_turn / max(0.0125, 0.04 * limits.expectation.rated_a) - 1e-9), 1)
+    turns = max(math.ceil(one_turn / max(0.0125, 0.04 * limits.expectation.rated_a) - 1e-9), 1)
+    while turns < _MOST_TURNS and _coarse_with(limits, v, turns):
+        turns += 1
+    return turns
+
+
+def _coarse_with(limits: StepLimits, v: float, turns: int) -> bool:
+    """Whether the step can't be judged with that many turns, its floor worked out anew."""
+    meter = msgspec.structs.replace(limits.meter, turns=turns)
+    return cannot_judge(replace(limits, meter=meter, floor=_floor(limits.expectation.rated_a, meter)), v)
 
 
 def remedy(limits: StepLimits, v: float) -> str:

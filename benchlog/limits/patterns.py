@@ -95,7 +95,7 @@ def _power_factor(
 
 
 def _rectifier(f: Features) -> list[Clue]:
-    clues = _low_current(f, 4.0, 60.0, 2.0) + _straight(f) + _power_factor(f, 0.70, 0.91, 0.5)
+    clues = _low_current(f, 4.0, 60.0, 2.0) + _straight(f) + _power_factor(f, 0.65, 0.93, 0.5)
     h2 = f.h2()
     if h2 is not None:
         text = f"second harmonic {h2:.2f} of the fundamental: one half-wave only"
@@ -104,7 +104,7 @@ def _rectifier(f: Features) -> list[Clue]:
 
 
 def _rail_short(f: Features) -> list[Clue]:
-    clues = _low_current(f, 2.0, 20.0, 2.0) + _straight(f) + _power_factor(f, 0.91, 1.0, 0.5)
+    clues = _low_current(f, 2.0, 20.0, 2.0) + _straight(f) + _power_factor(f, 0.80, 1.0, 0.5)
     h2 = f.h2()
     if h2 is not None:
         clues.append(
@@ -147,13 +147,13 @@ def _device(f: Features) -> list[Clue]:
             Clue(3.0, f"output at {rail.output_dc_v:.3g} V, near a rail, at {rail.fraction:.0%} of mains")
         )
     early, late = f.ratios(0.0, 0.12), f.ratios(0.18, 0.7)
-    slope = f.slope_in(0.12, 0.7)
+    slope = f.slope_in(0.22, 0.7)
     if slope is not None and slope.n - slope.u > 1.5:
         clues.append(
             Clue(1.0, f"current climbs steeply once the amplifier wakes, n = {slope.n:.1f} ± {slope.u:.1f}")
         )
     elif slope is not None and slope.n + slope.u < 1.0:
-        clues.append(Clue(-1.5, f"n = {slope.n:.2f} above 12 %"))
+        clues.append(Clue(-1.5, f"n = {slope.n:.2f} above 20 %"))
     if any(e.above for e in late) and not any(e.above for e in early):
         clues.append(Clue(1.0, "usual current at the first steps, too much above them"))
     return clues + (_power_factor(f, 0.70, 0.95, 0.5, (0.25, 1.0)) if clues else [])
@@ -162,15 +162,15 @@ def _device(f: Features) -> list[Clue]:
 def _bias(f: Features) -> list[Clue]:
     if _resistive_loads(f) or f.limits.unit.supply is Supply.SWITCH_MODE:
         return []
-    high = [e for e in f.ratios(0.25, 1.1) if e.above]
+    high = [e for e in f.ratios(0.25, 0.88) if e.above]
     if not high:
         return []
     clues = [Clue(1.5, f"{high[-1].ratio:.1f} × the expected current at {high[-1].fraction:.0%}")]
-    slope = f.slope_in(0.4, 0.9)
+    slope = f.slope_in(0.3, 0.9)
     if slope is not None:
         flat = slope.n - slope.u < 0.6
         clues.append(
-            Clue(1.0, f"flat above 40 %, n = {slope.n:.2f} ± {slope.u:.2f}")
+            Clue(1.0, f"flat once awake, n = {slope.n:.2f} ± {slope.u:.2f}")
             if flat
             else Clue(-1.5, f"n = {slope.n:.2f}")
         )
@@ -209,10 +209,10 @@ def _leaky(f: Features) -> list[Clue]:
                 "form",
             )
         )
-    slope = f.slope_in(0.55, 1.0)
+    slope = f.slope_in(0.45, 0.88)
     if slope is not None and slope.n - slope.u > 0.55 and slope.n < 3.5:
         clues.append(Clue(1.0, f"still climbing above half voltage, n = {slope.n:.2f} ± {slope.u:.2f}"))
-    late = [e for e in f.ratios(0.5, 1.1) if e.above]
+    late = [e for e in f.ratios(0.5, 0.93) if e.above]
     if late and f.basis != "plate" and late[-1].ratio < 3.0:
         clues.append(
             Clue(1.0, f"{late[-1].ratio:.1f} × the expected current at {late[-1].fraction:.0%}, less below")
@@ -236,6 +236,9 @@ def _rail_fuse(f: Features) -> list[Clue]:
     if rails is not None and rails.rail_plus_v is not None and rails.rail_minus_v is not None:
         clues.append(Clue(3.0, f"rails {rails.rail_plus_v:+.3g} and {-abs(rails.rail_minus_v):.3g} V"))
     low = [e for e in f.ratios(0.25, 1.1) if e.below]
+    above = [e for e in f.excess if e.above]
+    if clues and above:
+        clues.append(Clue(-2.0, f"{above[-1].ratio:.1f} × the expected current"))
     if low:
         clues.append(Clue(2.0, f"only {low[-1].ratio:.0%} of the expected current at {low[-1].fraction:.0%}"))
     return clues

@@ -171,7 +171,8 @@ def test_the_full_budget_covers_what_it_says() -> None:
 SHEET = MeterSheet(
     accuracy=(
         Accuracy(
-            Quantity.AC_CURRENT, 0.01, 5, 0.001, range=2.0, low_hz=45, high_hz=500, crest_from=2, crest_extra=0.03
+            Quantity.AC_CURRENT, 0.01, 5, 0.001, range=2.0, low_hz=45, high_hz=500, crest_from=2,
+            crest_extra=0.03,
         ),
         Accuracy(Quantity.AC_CURRENT, 0.03, 5, 0.001, range=2.0, low_hz=500, high_hz=2000),
         Accuracy(Quantity.AC_CURRENT, 0.02, 10, 0.01, range=20.0, low_hz=45, high_hz=500),
