@@ -13,6 +13,10 @@ from benchlog.report.charts import ACCEPT, CURRENT, STOP, VOLTAGE, Panel, Series
 from benchlog.report.content import Chart
 from benchlog.session.series import Trace
 
+HALF_HEIGHT = 108.0
+HALF_WIDTH = 256.0
+"""Size of a chart that stands beside another."""
+
 
 def run_limits(setup: RunSetup) -> StepLimits | None:
     """The limits of a run from its set-up; None where the current was not metered."""
@@ -28,11 +32,10 @@ def time_charts(setup: RunSetup, current: Trace | None, voltage: Trace | None) -
     if current is not None and current.t_us.size:
         charts.append(_current_chart(setup, current, voltage))
     if voltage is not None and voltage.t_us.size:
-        panel = Panel("time, s", "inlet, V", (_series(voltage, "inlet voltage", VOLTAGE),), height=110.0)
-        top = float(np.nanmax(voltage.value))
-        charts.append(
-            Chart("voltage.svg", draw(panel), f"Inlet voltage over time; highest reading {top:.4g} V.")
-        )
+        line = _series(voltage, "inlet voltage", VOLTAGE)
+        panel = Panel("time, s", "inlet, V", (line,), height=HALF_HEIGHT, width=HALF_WIDTH)
+        text = f"Inlet voltage over time; highest reading {float(np.nanmax(voltage.value)):.4g} V."
+        charts.append(Chart("voltage.svg", draw(panel), text, half=True))
     return tuple(charts)
 
 
@@ -41,9 +44,9 @@ def _current_chart(setup: RunSetup, current: Trace, voltage: Trace | None) -> Ch
     limits = run_limits(setup)
     if limits is not None and voltage is not None and voltage.t_us.size:
         lines += _limit_lines(limits, setup, voltage)
-    panel = Panel("time, s", "current, A", tuple(lines), height=170.0)
+    panel = Panel("time, s", "current, A", tuple(lines), height=112.0)
     top = float(np.nanmax(current.value))
-    text = f"Source current (r.m.s.) over time with its limits; largest reading {top:.3g} A, a lower bound of the peak."
+    text = f"Source current (r.m.s.) and limits; largest reading {top:.3g} A, a lower bound of the peak."
     return Chart("current.svg", draw(panel), text)
 
 
@@ -64,25 +67,25 @@ def _limit_lines(limits: StepLimits, setup: RunSetup, voltage: Trace) -> list[Se
 
 
 def idle_chart(setup: RunSetup, steps: Sequence[StepRecord]) -> Chart | None:
-    """Settled idle current against inlet voltage, ± U, with both limit curves; None without a settled step."""
+    """Settled idle current against inlet voltage, ± U, with both limit curves; None where none settled."""
     limits = run_limits(setup)
     seen = [s for s in steps if s.idle_a is not None and s.measured_v is not None]
     if limits is None or not seen:
         return None
     fractions = np.linspace(0.02, max(1.0, setup.steps[-1].fraction), 80)
     volts = tuple((fractions * setup.unit.mains_v).tolist())
-    stop = Series("stop limit", volts, tuple(stop_a(limits, float(v)) for v in fractions), STOP, "5 2")
+    stop = Series("stop", volts, tuple(stop_a(limits, float(v)) for v in fractions), STOP, "5 2")
     accept = Series(
-        "acceptance limit", volts, tuple(acceptance_a(limits, float(v)) for v in fractions), ACCEPT, "1.5 1.5"
+        "acceptance", volts, tuple(acceptance_a(limits, float(v)) for v in fractions), ACCEPT, "1.5 1.5"
     )
     idle = Series(
-        "idle current ± U",
+        "idle ± U",
         tuple(float(s.measured_v or 0.0) for s in seen),
         tuple(float(s.idle_a or 0.0) for s in seen),
         CURRENT,
         marks=True,
         bars=tuple(float(s.idle_u_a or 0.0) for s in seen),
     )
-    panel = Panel("inlet voltage, V", "idle current, A", (stop, accept, idle), height=150.0)
+    panel = Panel("inlet voltage, V", "idle current, A", (stop, accept, idle), HALF_HEIGHT, HALF_WIDTH)
     text = f"Settled idle current against inlet voltage at {len(seen)} steps, with both limit curves."
-    return Chart("idle.svg", draw(panel), text)
+    return Chart("idle.svg", draw(panel), text, half=True)

@@ -100,7 +100,8 @@ def _number(value: float) -> str:
 def _grid_x(x: float, value: float, panel: Panel) -> str:
     bottom = panel.height - _BOTTOM
     return (
-        f'<line x1="{x:.2f}" y1="{bottom:.2f}" x2="{x:.2f}" y2="{bottom + 3:.2f}" stroke="{INK}" stroke-width=".6"/>'
+        f'<line x1="{x:.2f}" y1="{bottom:.2f}" x2="{x:.2f}" y2="{bottom + 3:.2f}" '
+        f'stroke="{INK}" stroke-width=".6"/>'
         f'<text x="{x:.2f}" y="{bottom + 12:.2f}" text-anchor="middle" fill="{INK}">{_number(value)}</text>'
     )
 
@@ -134,7 +135,8 @@ def _key(panel: Panel) -> str:
         dash = f' stroke-dasharray="{series.dash}"' if series.dash else ""
         out.append(
             f'<line x1="{x:.1f}" y1="{y - 3}" x2="{x + 16:.1f}" y2="{y - 3}" stroke="{series.colour}" '
-            f'stroke-width="1.4"{dash}/><text x="{x + 20:.1f}" y="{y}" fill="{INK}">{escape(series.label)}</text>'
+            f'stroke-width="1.4"{dash}/>'
+            f'<text x="{x + 20:.1f}" y="{y}" fill="{INK}">{escape(series.label)}</text>'
         )
         x += 30 + 4.9 * len(series.label)
     return "".join(out)

@@ -9,6 +9,8 @@ class Chart(msgspec.Struct, frozen=True):
     file: str
     svg: str
     text: str
+    half: bool = False
+    """Stands beside another half-width chart."""
 
 
 class Table(msgspec.Struct, frozen=True):
@@ -42,6 +44,7 @@ class Content(msgspec.Struct, frozen=True):
     claims: tuple[str, ...]
     not_tested: tuple[str, ...]
     findings: tuple[str, ...]
+    remarks: tuple[str, ...]
     charts: tuple[Chart, ...]
     tables: tuple[Table, ...]
     decision_rule: str

@@ -21,6 +21,7 @@ from benchlog.session.reader import SessionReader
 from benchlog.session.series import Trace
 
 CHART_POINTS = 1200
+AFTER_US = 5_000_000
 _Payload = TypeVar("_Payload")
 
 
@@ -57,6 +58,7 @@ def gather(reader: SessionReader, attachment: str) -> Content:
         claims=_claims(entries),
         not_tested=_not_tested(ended),
         findings=tables.findings(entries),
+        remarks=tables.remarks(entries),
         charts=_charts(reader, begun, ended),
         tables=_tables(entries),
         decision_rule=DECISION_RULE,
@@ -129,18 +131,25 @@ def _not_tested(ended: RunEnded | None) -> tuple[str, ...]:
 def _charts(reader: SessionReader, begun: RunBegun | None, ended: RunEnded | None) -> tuple[Chart, ...]:
     if begun is None:
         return ()
-    current = _trace(reader, Role.SOURCE_CURRENT)
-    voltage = _trace(reader, Role.INLET_VOLTAGE)
+    span = _span_us(reader)
+    current = _trace(reader, Role.SOURCE_CURRENT, span)
+    voltage = _trace(reader, Role.INLET_VOLTAGE, span)
     charts = list(time_charts(begun.setup, current, voltage))
     idle = idle_chart(begun.setup, ended.steps) if ended is not None else None
     return tuple([*charts, idle] if idle is not None else charts)
 
 
-def _trace(reader: SessionReader, role: Role) -> Trace | None:
+def _span_us(reader: SessionReader) -> tuple[int, int]:
+    """The last run, with a few seconds after it, so that the end is seen."""
+    start_us, end_us = reader.runs()[-1].span_us
+    return start_us, min(end_us + AFTER_US, reader.span_us[1])
+
+
+def _trace(reader: SessionReader, role: Role, span_us: tuple[int, int]) -> Trace | None:
     channel = next((c for c in reader.channels() if c.role is role), None)
     if channel is None:
         return None
-    trace = reader.window(channel, *reader.span_us, CHART_POINTS)
+    trace = reader.window(channel, *span_us, CHART_POINTS)
     return trace if np.isfinite(trace.value).any() else None
 
 

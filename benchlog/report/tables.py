@@ -5,9 +5,12 @@ from collections.abc import Sequence
 from benchlog.model.history import Approved, BenchSet, Entry, Noted, PartChanged, Taken
 from benchlog.model.instrument import Accuracy, InstrumentRecord
 from benchlog.model.quantity import Quantity
-from benchlog.model.step import DecidedBy, PointVerdict, StepRecord
+from benchlog.model.step import DecidedBy, PointVerdict, StepRecord, StepVerdict
 from benchlog.report.content import Table
 from benchlog.report.wording import VERDICT_WORDS
+
+PROGRAM = "recorder"
+"""Who signs notes that the program itself made; they are no findings."""
 
 POINT_WORDS = {
     PointVerdict.WITHIN: "within limit",
@@ -23,8 +26,9 @@ def with_prefix(value: float, unit: str, digits: int = 4) -> str:
     """A value with an SI prefix, e.g. ``47.2 mΩ``; ratios and degrees are printed as they are."""
     if unit in ("", "°C") or value == 0.0:
         return f"{value:.{digits}g} {unit}".strip()
-    factor, prefix = next(((f, p) for f, p in _PREFIXES if abs(value) >= f), _PREFIXES[-1])
-    return f"{value / factor:.{digits}g} {prefix}{unit}"
+    factor, prefix = next(((f, p) for f, p in _PREFIXES if abs(value) >= f * 0.9999), _PREFIXES[-1])
+    scaled = float(f"{value / factor:.{digits}g}")
+    return f"{scaled:.10g} {prefix}{unit}"
 
 
 def _figure(value: float | None, digits: int = 3) -> str:
@@ -62,7 +66,8 @@ def _step_row(step: StepRecord) -> tuple[str, ...]:
     verdict = VERDICT_WORDS[step.verdict]
     if step.decided_by is DecidedBy.TECHNICIAN:
         verdict += " (technician's word)"
-    reason = "" if not step.decision_reason else f": {step.decision_reason}"
+    plain = step.verdict is StepVerdict.GO_UP and step.decided_by is DecidedBy.PROGRAM
+    reason = "" if plain or not step.decision_reason else f": {step.decision_reason}"
     return (
         f"{step.set_v:.4g}",
         _figure(step.measured_v, 4),
@@ -124,14 +129,15 @@ def _instrument_row(instrument: InstrumentRecord) -> tuple[str, ...]:
         instrument.serial_number or "–",
         instrument.calibration_due or "not recorded",
         instrument.earth.value,
-        "; ".join(_accuracy(a) for a in instrument.sheet.accuracy) or "not stated",
+        "; ".join(dict.fromkeys(_accuracy(a) for a in instrument.sheet.accuracy)) or "not stated",
     )
 
 
 def _accuracy(accuracy: Accuracy) -> str:
     unit = accuracy.quantity.unit if accuracy.quantity is not Quantity.POWER_FACTOR else ""
     count = with_prefix(accuracy.count, unit, 2)
-    return f"{accuracy.quantity.label} ± ({accuracy.reading_fraction * 100:.3g} % + {accuracy.counts:g} × {count})"
+    share = f"{accuracy.reading_fraction * 100:.3g} %"
+    return f"{accuracy.quantity.label} ± ({share} + {accuracy.counts:g} × {count})"
 
 
 def findings(entries: Sequence[Entry]) -> tuple[str, ...]:
@@ -143,7 +149,7 @@ def findings(entries: Sequence[Entry]) -> tuple[str, ...]:
                 lines.append(_part_line(part))
             case Approved() as answer:
                 lines.append(_approval_line(answer))
-            case Noted(text=text):
+            case Noted(text=text, by=by) if by != PROGRAM:
                 lines.append(text)
             case _:
                 pass
@@ -166,3 +172,8 @@ def _approval_line(answer: Approved) -> str:
     when = f", {answer.when:%Y-%m-%d %H:%M}" if answer.when else ""
     cap = f", not above {answer.cap}" if answer.cap else ""
     return f"{word} by {answer.who} ({answer.how}{when}): {answer.amount}{cap}."
+
+
+def remarks(entries: Sequence[Entry]) -> tuple[str, ...]:
+    """What the program itself noted during the work."""
+    return tuple(e.payload.text for e in entries if isinstance(e.payload, Noted) and e.payload.by == PROGRAM)
