@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
 def _job(session: Path, unit: Unit) -> Job:
     return Job(
         number=session.stem,
-        complaint="Rehearsal on the simulated bench; no unit is connected.",
+        complaint="none: a rehearsal, no unit is connected",
         unit=unit,
         received=datetime.now().astimezone(),
         simulated=True,

@@ -93,7 +93,7 @@ def _header(job: Job, entries: Sequence[Entry], begun: RunBegun | None) -> tuple
     ending = last(entries, JobEnded)
     if ending is not None:
         pairs.append(("Ending", ENDING_WORDS[ending.ending]))
-    if job.invented:
+    if job.invented and not job.simulated:
         pairs.append(("Data", "An invented scenario; no such customer or unit exists."))
     return tuple(pairs)
 
