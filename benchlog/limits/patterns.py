@@ -95,7 +95,8 @@ def _power_factor(
 
 
 def _rectifier(f: Features) -> list[Clue]:
-    clues = _low_current(f, 4.0, 60.0, 2.0) + _straight(f) + _power_factor(f, 0.65, 0.93, 0.5)
+    shape = [c for c in _power_factor(f, 0.65, 0.93, 0.5) if c.weight > 0.0]
+    clues = _low_current(f, 4.0, 60.0, 2.0) + _straight(f) + shape
     h2 = f.h2()
     if h2 is not None:
         text = f"second harmonic {h2:.2f} of the fundamental: one half-wave only"
