@@ -101,6 +101,36 @@ class MeterInstrument(Instrument):
         return ",".join([str(finished.sequence), *(value_text(one) for one in finished.indications)])
 
 
+class Measurement:
+    """A measurement that is begun by a command, and asked after."""
+
+    def __init__(self, live: LiveBench, meter: SimulatedMeter) -> None:
+        """``meter`` measures on demand."""
+        self._live = live
+        self.meter = meter
+        self._awaited: int | None = None
+
+    def begin(self) -> None:
+        """Begin it now."""
+        last = self.meter.last
+        self._awaited = (last.sequence if last else 0) + 1
+        self._live.leave(self.meter.begin_at)
+
+    def is_running(self) -> bool:
+        """Whether it was begun and has not finished."""
+        last = self.meter.last
+        return self._awaited is not None and (last is None or last.sequence < self._awaited)
+
+    def condition(self, _: str = "") -> str:
+        """The operation status register."""
+        return str(MEASURING_BIT if self.is_running() else 0)
+
+    def value(self, place: int) -> str:
+        """A value of the last finished one."""
+        last = self.meter.last
+        return value_text(last.indications[place]) if last is not None else NOT_A_NUMBER
+
+
 class SourceInstrument(Instrument):
     """The programmed AC source with its own current limit and its own measurement."""
 
@@ -110,8 +140,7 @@ class SourceInstrument(Instrument):
         """``meter`` measures on demand at the source's terminals."""
         self._source = source
         self._live = live
-        self._meter = meter
-        self._awaited: int | None = None
+        self._measurement = Measurement(live, meter)
         self.off_received_ns: int | None = None
         """``CLOCK_MONOTONIC`` of the last off command."""
         super().__init__("AC SOURCE", serial_number, self._own())
@@ -132,7 +161,7 @@ class SourceInstrument(Instrument):
             "OUTPut[:STATe]?": lambda _: "1" if source.output_on else "0",
             "OUTPut:PROTection:CLEar": self._clear_trip,
             "INITiate[:IMMediate]": self._initiate,
-            "STATus:OPERation:CONDition?": lambda _: str(MEASURING_BIT if self._is_measuring() else 0),
+            "STATus:OPERation:CONDition?": self._measurement.condition,
             **self._measured(),
         }
 
@@ -170,17 +199,7 @@ class SourceInstrument(Instrument):
         self._source.reset(self._live.now_s())
 
     def _initiate(self, _: str) -> None:
-        last = self._meter.last
-        self._awaited = (last.sequence if last else 0) + 1
-        self._live.leave(self._meter.begin_at)
-
-    def _is_measuring(self) -> bool:
-        last = self._meter.last
-        return self._awaited is not None and (last is None or last.sequence < self._awaited)
+        self._measurement.begin()
 
     def _fetch(self, field: int) -> Handler:
-        def handler(_: str) -> str:
-            last = self._meter.last
-            return value_text(last.indications[field]) if last is not None else NOT_A_NUMBER
-
-        return handler
+        return lambda _: self._measurement.value(field)

@@ -106,7 +106,8 @@ def make_bench(options: SimulateOptions) -> Made:
     contactor = SimulatedContactor(hold_s) if "contactor" in boxes else None
     probe, held = Probe(), probe_sheet(options.probe)
     if held is not None:
-        meters = (*meters, SimulatedMeter(held, seed, 0.0, boxes[held.name], probe=probe))
+        asked = held.adaptor == "scpi"
+        meters = (*meters, SimulatedMeter(held, seed, 0.0, boxes[held.name], asked, probe))
     if options.source is SourceKind.PROGRAMMED:
         source = ProgrammedSource(programmed_rating(options.mains_v))
         own = SimulatedMeter(source_meter_sheet(), seed, 0.0, boxes["source"], on_demand=True)
@@ -143,6 +144,8 @@ def bench_file(
     sheets = instruments(options.meters, options.turns)
     entries = [_source_entry(options, there, control)]
     entries += [_meter_entry(sheet, there.get(sheet.name, "")) for sheet in sheets]
+    if options.meters is MeterKind.DIGITISER:
+        entries.append(_digitiser_entry(there.get("digitiser", "")))
     held = probe_sheet(options.probe)
     if held is not None:
         entries.append(_meter_entry(held, there.get(held.name, "")))
@@ -204,6 +207,20 @@ def _meter_entry(sheet: InstrumentSheet, connection: str) -> InstrumentConfig:
         calibration_due=_CALIBRATION_DUE,
         earth=Earth.FLOATING,
         sheet=sheet.meter_sheet(),
+    )
+
+
+def _digitiser_entry(connection: str) -> InstrumentConfig:
+    return InstrumentConfig(
+        name="digitiser",
+        adaptor="digitiser",
+        roles=(Role.WAVEFORM,),
+        connection=connection,
+        profile="simulated-digitiser",
+        description="two-channel digitiser (invented)",
+        serial_number="SIM-W1",
+        calibration_due=_CALIBRATION_DUE,
+        earth=Earth.FLOATING,
     )
 
 

@@ -24,6 +24,16 @@ FORM_FACTOR = math.pi / (2.0 * math.sqrt(2.0))
 """R.m.s. over rectified mean of a sine: what an average-responding meter multiplies by (1.1107)."""
 NOISE_COUNTS = 0.3
 _SIGNED = frozenset({Quantity.DC_CURRENT, Quantity.DC_VOLTAGE, Quantity.ACTIVE_POWER, Quantity.TEMPERATURE})
+_ZERO_WHEN_OPEN = frozenset(
+    {
+        Quantity.AC_VOLTAGE,
+        Quantity.DC_VOLTAGE,
+        Quantity.AC_CURRENT,
+        Quantity.DC_CURRENT,
+        Quantity.FREQUENCY,
+        Quantity.CAPACITANCE,
+    }
+)
 _RANGE_DOWN = 0.9
 """Share of the next smaller full scale below which it goes down."""
 _BLANK_READINGS = 2
@@ -75,8 +85,15 @@ class Probe:
         self._touched = dict(values)
 
     def value(self, quantity: Quantity) -> float | None:
-        """What a meter set to ``quantity`` has between its probes; None for open leads."""
-        return self._touched.get(quantity)
+        """What a meter set to ``quantity`` has between its probes; None where open leads read overload."""
+        if quantity is Quantity.DISSIPATION_FACTOR and quantity not in self._touched:
+            return self._dissipation()
+        return self._touched.get(quantity, 0.0 if quantity in _ZERO_WHEN_OPEN else None)
+
+    def _dissipation(self) -> float | None:
+        """Of a capacitor with its series resistance at 100 kHz: 2π·f·C·R (any handbook of capacitors)."""
+        esr, farads = (self._touched.get(q) for q in (Quantity.ESR, Quantity.CAPACITANCE))
+        return None if esr is None or farads is None else 2.0 * math.pi * 100_000.0 * farads * esr
 
 
 def draw_errors(accuracy: Accuracy, seed: int, instrument: str, role: Role) -> Draw:

@@ -103,6 +103,7 @@ _BOUNDS = {
     "wander": (0.0, 0.1),
 }
 _MOST_VA = 5000.0
+_FASTEST_WAVEFORM = 2.0
 
 
 def member(kind: type[_Member], text: str, option: str) -> _Member:
@@ -151,6 +152,11 @@ def check_options(options: SimulateOptions) -> None:
         )
     if options.turns > 1 and options.meters is not MeterKind.CLAMP:
         raise UsageError("--turns goes with a clamp: add --meters clamp, or leave it out.")
+    if options.meters is MeterKind.DIGITISER and options.time_scale > _FASTEST_WAVEFORM:
+        raise UsageError(
+            f"A true waveform takes the simulator about a quarter of real time: with --meters digitiser the "
+            f"time scale is {_FASTEST_WAVEFORM:g} at most."
+        )
     _check_troubles(options)
 
 

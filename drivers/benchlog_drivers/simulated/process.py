@@ -30,6 +30,9 @@ from benchlog_drivers.simulated.waveform import DigitiserInstrument
 SWITCH_INTERVAL_S = 0.00005
 """How soon a server thread gets its turn while the physics compute."""
 _START_S = 30.0
+_LOOK_S = 0.2
+_TOO_LATE_S = 0.5
+"""Behind by so much, readings come later than a watch's stale time."""
 
 
 class Ready(msgspec.Struct, frozen=True, tag="ready"):
@@ -129,12 +132,24 @@ def run(options: SimulateOptions) -> int:
             sys.stdout.write(msgspec.json.encode(ready).decode() + "\n")
             sys.stdout.flush()
             threading.Thread(target=_await_end_of_input, args=(ending,), daemon=True).start()
-            while not ending.wait(0.2):
-                if process.live.failure is not None:
-                    raise process.live.failure
+            _watch(process.live, ending)
         finally:
             process.stop()
     return Exit.DONE
+
+
+def _watch(live: LiveBench, ending: threading.Event) -> None:
+    """Wait for the end; raise what stopped the physics; say once when they can't keep up with the clock."""
+    told = False
+    while not ending.wait(_LOOK_S):
+        if live.failure is not None:
+            raise live.failure
+        if live.behind_s > _TOO_LATE_S and not told:
+            told = True
+            sys.stderr.write(
+                f"The simulated bench is {live.behind_s:.1f} s behind at time scale {live.scale:g}: its readings "
+                "come late. Use a smaller --time-scale or a less busy machine.\n"
+            )
 
 
 def _setter(ending: threading.Event) -> Any:

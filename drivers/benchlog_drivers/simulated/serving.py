@@ -4,7 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from benchlog_drivers.simulated.contactor import SimulatedContactor
-from benchlog_drivers.simulated.instruments import Instrument, MeterInstrument
+from benchlog_drivers.simulated.instruments import Instrument, Measurement, MeterInstrument
 from benchlog_drivers.simulated.link import Outlet
 from benchlog_drivers.simulated.live import LiveBench
 from benchlog_drivers.simulated.make import serial_number
@@ -12,6 +12,7 @@ from benchlog_drivers.simulated.meters import SimulatedMeter
 from benchlog_drivers.simulated.modbus import Coil, ModbusTalk, Registers, no_coil, no_registers
 from benchlog_drivers.simulated.options import ContactorKind
 from benchlog_drivers.simulated.power_meter import PowerMeterRegisters
+from benchlog_drivers.simulated.probes import LcrInstrument, MultimeterInstrument
 from benchlog_drivers.simulated.relay import RelayInstrument, coil_relay, line_relay
 from benchlog_drivers.simulated.server import HOST, Begin, Server, line_talk
 from benchlog_drivers.simulated.streams import Asked, Port, RequestTalk, Stream, stream_port
@@ -76,7 +77,9 @@ class Serving:
     def add_meter(self, meter: SimulatedMeter, mains_hz: float) -> None:
         """A meter, on whatever its sheet says that it speaks."""
         sheet, outlet = meter.sheet, self.outlet(meter.troubles)
-        if sheet.adaptor == "scpi":
+        if sheet.profile.startswith("scpi-"):
+            self.add_scpi(sheet.name, self._probe(meter, outlet), outlet)
+        elif sheet.adaptor == "scpi":
             self.add_scpi(sheet.name, MeterInstrument(meter, serial_number(sheet)), outlet)
         elif sheet.adaptor == "modbus":
             registers = PowerMeterRegisters(meter, mains_hz)
@@ -95,6 +98,12 @@ class Serving:
             self.live.listen(stream.take)
             self._counts[sheet.name] = lambda: stream.counted
             self._parts.append(stream)
+
+    def _probe(self, meter: SimulatedMeter, outlet: Outlet) -> Instrument:
+        measurement, number = Measurement(self.live, meter), serial_number(meter.sheet)
+        if meter.sheet.profile == "scpi-lcr-meter":
+            return LcrInstrument(measurement, number)
+        return MultimeterInstrument(measurement, outlet, number)
 
     def add_modbus(self, name: str, outlet: Outlet, registers: Registers, coil: Coil) -> None:
         """A Modbus device, RTU on a pseudo-terminal or Modbus TCP."""

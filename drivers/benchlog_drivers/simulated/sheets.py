@@ -47,6 +47,9 @@ class ProbeKind(StrEnum):
     """Ohms, packed BCD."""
     ESR = "esr"
     LCR = "lcr"
+    SCPI = "scpi"
+    """A bench multimeter: volts, amperes, ohms, junction, continuity, capacitance, frequency, temperature."""
+    SCPI_LCR = "scpi-lcr"
 
 
 Ranges = tuple[tuple[float, float], ...]
@@ -233,6 +236,22 @@ def instruments(kind: MeterKind, turns: int = 1) -> tuple[InstrumentSheet, ...]:
     return (_current_meter(kind, turns), voltmeter)
 
 
+def _function(quantity: Quantity, fraction: float, counts: float, count: float, full: float) -> ChannelSheet:
+    return ChannelSheet(Role.PROBE, Accuracy(quantity, fraction, counts, count, range=full))
+
+
+_MULTIMETER = (
+    _function(Quantity.RESISTANCE, 0.0005, 5, 0.001, 1e8),
+    _function(Quantity.DC_VOLTAGE, 0.0003, 5, 1e-5, 1000.0),
+    _function(Quantity.AC_VOLTAGE, 0.002, 20, 1e-4, 750.0),
+    _function(Quantity.DC_CURRENT, 0.001, 10, 1e-6, 10.0),
+    _function(Quantity.AC_CURRENT, 0.003, 20, 1e-5, 10.0),
+    _function(Quantity.JUNCTION_VOLTAGE, 0.0005, 5, 1e-5, 5.0),
+    _function(Quantity.CONTINUITY, 0.001, 10, 0.01, 1000.0),
+    _function(Quantity.CAPACITANCE, 0.01, 5, 1e-9, 0.01),
+    _function(Quantity.FREQUENCY, 1e-4, 2, 0.001, 1e6),
+    _function(Quantity.TEMPERATURE, 0.001, 5, 0.1, 600.0),
+)
 _OHMS_SEGMENTS = ((600.0, 0.1), (6e3, 1.0), (60e3, 10.0), (600e3, 100.0), (6e6, 1e3))
 _OHMS_BCD = ((599.999, 0.001), (599_999.0, 1.0))
 
@@ -262,10 +281,15 @@ def probe(kind: ProbeKind) -> InstrumentSheet | None:
     if kind is ProbeKind.PACKED_BCD:
         ohms = channel(Quantity.RESISTANCE, 0.001, 20, _OHMS_BCD)
         return _probe("multimeter, packed BCD", "simulated-bcd-meter", "serial-frame", 0.2, ohms)
+    if kind is ProbeKind.SCPI:
+        return _probe("bench multimeter, SCPI", "scpi-multimeter:resistance", "scpi", 0.5, *_MULTIMETER)
     if kind is ProbeKind.ESR:
         esr = channel(Quantity.ESR, 0.02, 10, ((99.999, 0.001),))
         farads = channel(Quantity.CAPACITANCE, 0.05, 5, ((0.0099999, 1e-7),))
         return _probe("ESR meter", "simulated-esr-meter", "serial-text", 0.5, esr, farads)
     esr = channel(Quantity.ESR, 0.005, 20, ((3.9999, 1e-4),))
     farads = channel(Quantity.CAPACITANCE, 0.005, 5, ((39_999e-7, 1e-7),))
+    if kind is ProbeKind.SCPI_LCR:
+        loss = channel(Quantity.DISSIPATION_FACTOR, 0.01, 5, ((99.999, 1e-4),))
+        return _probe("bench LCR meter, SCPI", "scpi-lcr-meter", "scpi", 0.5, esr, farads, loss)
     return _probe("LCR meter", "simulated-lcr-meter", "serial-frame", 0.25, esr, farads)

@@ -1,27 +1,21 @@
-"""The digitiser as SCPI speaks of it.
+"""The digitiser as SCPI speaks of it; the profile ``simulated-digitiser`` says what each word does.
 
-INIT                 arms; ABOR gives up
-TRIG:LEV <a> | ?     smallest current, A peak, that begins a record
-SENS:SWE:TIME <s> | ?   length of a record after the trigger; 20 ms before it are kept
-STAT:OPER:COND?      16 recording, 32 waiting for the trigger, 256 a record is there
-TRAC:PRE? <n>        format,points,interval s,scale,offset,reference; n = 1 voltage, 2 current;
-                     value = (code - reference) · scale + offset; format 1: 16-bit two's complement,
-                     high byte first
-TRAC? <n>            the record: IEEE 488.2 definite-length block, #<digits><bytes>…; without one: #10
+Beside what the profile uses: ``TRIG:LEV <a>`` smallest current, A peak, that begins a record (1 A at first);
+``SENS:SWE:TIME <s>`` length of a record after the trigger (1 s at first), 20 ms before it are kept.
 """
 
 import numpy as np
 
 from benchlog.model.quantity import Quantity
-from benchlog_drivers.simulated.digitiser import LONGEST_S, RATE_HZ, Digitiser, State, scale
-from benchlog_drivers.simulated.instruments import MEASURING_BIT, Instrument
+from benchlog_drivers.simulated.digitiser import LONGEST_S, RATE_HZ, Digitiser, scale
+from benchlog_drivers.simulated.instruments import Instrument
 from benchlog_drivers.simulated.scpi import ILLEGAL_PARAMETER, NO_DATA, OUT_OF_RANGE, Refusal, number
 
 WAITING_BIT = 32
 """Bit 5 of the operation status: waiting for a trigger (SCPI-1999 vol. 1, 9.3)."""
-RECORD_BIT = 256
-"""Bit 8, which the standard leaves to the maker."""
 _CHANNELS = {"1": Quantity.PEAK_VOLTAGE, "2": Quantity.PEAK_CURRENT}
+_PER_VOLT = {Quantity.PEAK_VOLTAGE: 100.0, Quantity.PEAK_CURRENT: 10.0}
+"""What a volt at the digitiser stands for: a 100:1 probe, a 10 A/V clamp."""
 
 
 class DigitiserInstrument(Instrument):
@@ -41,8 +35,8 @@ class DigitiserInstrument(Instrument):
                 "[SENSe:]SWEep:TIME": self._set_length,
                 "[SENSe:]SWEep:TIME?": lambda _: f"{digitiser.length_s:.6G}",
                 "STATus:OPERation:CONDition?": self._condition,
-                "TRACe:PREamble?": self._preamble,
-                "TRACe[:DATA]?": self._data,
+                "WAVeform:PREamble?": self._preamble,
+                "WAVeform:DATA?": self._data,
             },
         )
 
@@ -65,14 +59,13 @@ class DigitiserInstrument(Instrument):
         self._digitiser.length_s = length
 
     def _condition(self, _: str) -> str:
-        bits = {State.ARMED: WAITING_BIT, State.RECORDING: MEASURING_BIT, State.DONE: RECORD_BIT}
-        return str(bits.get(self._digitiser.state, 0))
+        return str(WAITING_BIT if self._digitiser.wants else 0)
 
     def _preamble(self, text: str) -> str:
         quantity = self._quantity(text)
         record = self._digitiser.record
         points = 0 if record is None else len(record.voltage)
-        return f"1,{points},{1.0 / RATE_HZ:.9G},{scale(quantity):.9G},0,0"
+        return f"{points},{1.0 / RATE_HZ:.9G},{scale(quantity) / _PER_VOLT[quantity]:.9G},0,0"
 
     def _data(self, text: str) -> str:
         quantity = self._quantity(text)
