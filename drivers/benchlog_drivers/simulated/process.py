@@ -147,8 +147,8 @@ def _watch(live: LiveBench, ending: threading.Event) -> None:
         if live.behind_s > _TOO_LATE_S and not told:
             told = True
             sys.stderr.write(
-                f"The simulated bench is {live.behind_s:.1f} s behind at time scale {live.scale:g}: its readings "
-                "come late. Use a smaller --time-scale or a less busy machine.\n"
+                f"The simulated bench is {live.behind_s:.1f} s behind at time scale {live.scale:g}: its "
+                "readings come late. Use a smaller --time-scale or a less busy machine.\n"
             )
 
 
