@@ -43,6 +43,10 @@ class Filament:
         """Resistance in Ω at the present temperature."""
         return float(self.values.hot_ohm * self.temperature**self._exponent)
 
+    def shift(self, temperature: float) -> None:
+        """Add to the temperature (of rated)."""
+        self.temperature = min(1.5, max(self.values.cold_temperature, self.temperature + temperature))
+
     def advance(self, seconds: float, mean_square_a2: float) -> None:
         """Heat for ``seconds`` with this mean square of the current (A²), or cool."""
         left = seconds
@@ -51,7 +55,7 @@ class Filament:
             heating = mean_square_a2 * self.ohm() / values.rated_w
             cooling = (self.temperature**4 - self._cold4) / (1.0 - self._cold4)
             rate = (heating - cooling) / values.heat_s
-            step = min(left, 0.02 / max(abs(rate), 1e-9))
+            step = min(left, 0.04 * self.temperature / max(abs(rate), 1e-9))
             self.temperature = max(values.cold_temperature, self.temperature + rate * step)
             left -= step
 

@@ -38,6 +38,8 @@ class Circuit(Protocol):
 
     block_s: float
     peak_v: float
+    settling: int
+    """How many of the states, the first ones, must have settled before anything is held."""
 
     def run(self, blocks: int, before_block: Callable[[Self], None]) -> Rates: ...  # noqa: D102
     def twin(self) -> Self: ...  # noqa: D102
@@ -50,6 +52,7 @@ class Circuit(Protocol):
     def move_offset(self, offset: FluxOffset) -> None: ...  # noqa: D102
     def is_offset_small(self, rates: Rates) -> bool: ...  # noqa: D102
     def warm(self, seconds: float, square_a2: float) -> None: ...  # noqa: D102
+    def series_w(self, rates: Rates) -> float: ...  # noqa: D102
 
 
 C = TypeVar("C", bound=Circuit)
@@ -242,7 +245,8 @@ class Follower(Generic[C]):
         return seconds, held.now(drift)
 
     def _drift(self, held: _Held) -> float:
-        return self._demand_w(held.rates) / max(held.demand_w, 1e-6) - 1.0
+        now_w = self._demand_w(held.rates) + self.circuit.series_w(held.rates)
+        return now_w / max(held.demand_w, 1e-6) - 1.0
 
     def _leave_held(self) -> None:
         """Bring the circuit to where the held rates have moved."""
@@ -277,7 +281,11 @@ class Follower(Generic[C]):
         left = approach.left((max(rates.i2, 1e-9), *self.circuit.scales()))
         if left is None:
             return 0, rates
-        near = left[0] < _LEFT and max(left[1:]) < _STATE_LEFT and approach.drift < _HASTE
+        near = (
+            left[0] < _LEFT
+            and max(left[1 : 1 + self.circuit.settling]) < _STATE_LEFT
+            and approach.drift < _HASTE
+        )
         if near and self.circuit.is_offset_small(rates):
             self._hold(rates)
             return 0, rates
@@ -295,7 +303,8 @@ class Follower(Generic[C]):
         before, drift = self._renewed or (None, 0.0)
         if abs(drift) < 0.002:
             before = None
-        self._held = _Held(rates, self._demand_w(rates), before, drift, offset)
+        demand_w = self._demand_w(rates) + self.circuit.series_w(rates)
+        self._held = _Held(rates, demand_w, before, drift, offset)
         self._renewed = None
 
     def _jump(self, spare_s: float, rates: Rates, left: tuple[float, ...]) -> tuple[int, Rates]:
@@ -307,6 +316,12 @@ class Follower(Generic[C]):
             return 0, rates
         further = approach.further(count)
         half_way = approach.further((count + 1) // 2)
-        self.circuit.project(further[1:])
+        # What has all but settled is left alone: an old ratio would only stir it.
+        self.circuit.project(
+            tuple(
+                change if part > 0.0005 or math.isinf(scale) else 0.0
+                for change, part, scale in zip(further[1:], left[1:], self.circuit.scales(), strict=True)
+            )
+        )
         approach.forget()
         return count, replace(rates, i2=max(0.0, rates.i2 + half_way[0]))

@@ -27,6 +27,8 @@ STEPS = 256
 """Steps in a cycle."""
 BLOCK = 16
 """Steps in a block."""
+_LAMP_STEPS = 2
+"""Steps after which a series lamp's resistance is renewed."""
 LEAST_A = 2e-3
 """Least current about which a diode's law is linearised, in A."""
 
@@ -66,6 +68,7 @@ class _Step:
 class LinearSupply:
     """The waveform of one linear supply; moved on block by block."""
 
+    settling = 2
     lamp: Filament | None
     """In series ahead of the inlet."""
     inside_ohm: float
@@ -149,18 +152,16 @@ class LinearSupply:
 
         ``before_block(supply)`` is called ahead of each block to set what hangs on the rails.
         """
-        trace, series = [self.primary_a], []
+        trace: list[float] = [self.primary_a]
+        series: list[float] = []
         start, plus, minus = self.phase, 0.0, 0.0
         for _ in range(blocks):
             before_block(self)
-            series.append(self.series_ohm())
-            self._block(trace)
-            if self.lamp is not None:
-                self.warm(self.block_s, sum([i * i for i in trace[-BLOCK:]]) / BLOCK)
+            series += self._block(trace)
             plus += self.plus_v
             minus += self.minus_v
         self.last_trace = np.array(trace)
-        ohms = np.repeat(np.array(series), BLOCK)
+        ohms = np.repeat(np.array(series), BLOCK * blocks // len(series))
         henry = self.source.henry
         self.last_inlet_v = inlet_voltage(self.last_trace, start, self.peak_v, ohms, henry, self.step_s)
         return measure_stretch(self.last_trace, self.last_inlet_v, plus / blocks, minus / blocks)
@@ -184,17 +185,31 @@ class LinearSupply:
             self.minus_v += minus_a * step / farad
             left -= step
 
-    def _block(self, trace: list[float]) -> None:
+    def _block(self, trace: list[float]) -> list[float]:
+        """One block; returns the resistance ahead of the inlet in Ω, in even parts of it."""
+        sines = SINE[self.phase : self.phase + BLOCK]
+        self.phase = (self.phase + BLOCK) % STEPS
+        if self.remanent_vs != 0.0:
+            self._wipe_remanence()
+        if self.lamp is None:
+            self._step(sines, trace)
+            return [self.source.ohm]
+        # A filament heats within a half-cycle.
+        ohms = []
+        for place in range(0, BLOCK, _LAMP_STEPS):
+            ohms.append(self.series_ohm())
+            self._step(sines[place : place + _LAMP_STEPS], trace)
+            square = sum([i * i for i in trace[-_LAMP_STEPS:]]) / _LAMP_STEPS
+            self.lamp.advance(_LAMP_STEPS * self.step_s, square)
+        return ohms
+
+    def _step(self, sines: list[float], trace: list[float]) -> None:
         first, second = self.winding_a
         alike = self.plus_v == -self.minus_v and self.load_plus_a == self.load_minus_a and first == -second
-        sines = SINE[self.phase : self.phase + BLOCK]
         if alike and self.short_ohm is None:
             self._alike_steps(sines, trace)
         else:
             self._steps(sines, trace)
-        self.phase = (self.phase + BLOCK) % STEPS
-        if self.remanent_vs != 0.0:
-            self._wipe_remanence()
 
     def _wipe_remanence(self) -> None:
         """Accommodation: large flux swings move the point of zero magnetising current back to zero flux."""
@@ -316,18 +331,21 @@ class LinearSupply:
 
     # --- slow electrical states ---------------------------------------------------------------------------
     def states(self) -> tuple[float, ...]:
-        """Both reservoirs (V), flux at this phase and remanence (V·s)."""
-        return self.plus_v, self.minus_v, self.flux_vs, self.remanent_vs
+        """Both reservoirs (V), flux at this phase and remanence (V·s), the lamp's temperature (of rated)."""
+        warmth = self.lamp.temperature if self.lamp is not None else 0.0
+        return self.plus_v, self.minus_v, self.flux_vs, self.remanent_vs, warmth
 
     def scales(self) -> tuple[float, ...]:
-        """What counts as a whole change of each of the states; the flux offset is left to ``offset``."""
+        """What counts as a whole change of each of the states."""
         rail = max(self.plus_v, -self.minus_v, self.least_scale_v)
-        return rail, rail, math.inf, math.inf
+        return rail, rail, math.inf, math.inf, 0.3
 
     def project(self, changes: tuple[float, ...]) -> None:
         """Add to the states; the primary current follows the flux."""
         self.move_rails(changes[0], changes[1])
         self._move_flux(changes[2], changes[3])
+        if self.lamp is not None:
+            self.lamp.shift(changes[4])
 
     def move_rails(self, plus_v: float, minus_v: float) -> None:
         """Add to the reservoirs (V); alike rails stay alike to the last digit."""
@@ -366,6 +384,10 @@ class LinearSupply:
         swing = self.peak_v * self.step_s * STEPS / (2.0 * math.pi)
         offset = abs(rates.i_dc) * iron.main_h + abs(self.remanent_vs)
         return swing + offset < 0.85 * iron.design_vs or rates.i_dc**2 < 0.003 * rates.i2
+
+    def series_w(self, rates: Rates) -> float:
+        """Lost in what warms in series, in W."""
+        return rates.i2 * self.lamp.ohm() if self.lamp is not None else 0.0
 
     def warm(self, seconds: float, square_a2: float) -> None:
         """Heat what lies in series for ``seconds`` with this mean square current (A²)."""

@@ -61,6 +61,8 @@ class Converter:
 class SwitchModeSupply:
     """The waveform of one switch-mode supply; moved on block by block."""
 
+    settling = 3
+
     def __init__(
         self, values: SwitchMode, source: SourceImpedance, hertz: float, lamp: Filament | None = None
     ) -> None:
@@ -150,6 +152,11 @@ class SwitchModeSupply:
         siemens = 2.0 * math.pi * self.hertz * self.values.x_farad
         return self.peak_v * (_ENDS[indices] / self.values.x_bleeder_ohm + siemens * _COSINES[indices])
 
+    def series_w(self, rates: Rates) -> float:
+        """Lost in what warms in series, in W; the thermistor five times, as it shapes the pulses."""
+        lamp = self.lamp.ohm() if self.lamp is not None else 0.0
+        return rates.i2 * (lamp + 5.0 * self.thermistor_ohm())
+
     def warm(self, seconds: float, square_a2: float) -> None:
         """Heat thermistor and lamp for ``seconds`` with this mean square current (A²)."""
         values, left = self.values, seconds
@@ -196,17 +203,22 @@ class SwitchModeSupply:
 
     # --- slow electrical states -----------------------------------------------------------------------------
     def states(self) -> tuple[float, ...]:
-        """Bulk (V), the converter's rails (V), and whether it runs, as a large number."""
-        return self.bulk_v, self.converter.rail_v, 1e3 if self.converter.running else 0.0
+        """Bulk (V), rails (V), running as a large number, thermistor (K), lamp temperature (of rated)."""
+        warmth = self.lamp.temperature if self.lamp is not None else 0.0
+        running = 1e3 if self.converter.running else 0.0
+        return self.bulk_v, self.converter.rail_v, running, self.thermistor_k, warmth
 
     def scales(self) -> tuple[float, ...]:
         """What counts as a whole change of each of the states."""
-        return max(self.bulk_v, 1.0), max(self.values.rail_v, 1.0), 1.0
+        return max(self.bulk_v, 1.0), max(self.values.rail_v, 1.0), 1.0, 300.0, 0.3
 
     def project(self, changes: tuple[float, ...]) -> None:
-        """Add to bulk and rails; running or not is never projected."""
+        """Add to the states; running or not is never projected."""
         self.bulk_v = max(0.0, self.bulk_v + changes[0])
         self.converter.rail_v = min(self.values.rail_v, max(0.0, self.converter.rail_v + changes[1]))
+        self.thermistor_k = max(298.0, self.thermistor_k + changes[3])
+        if self.lamp is not None:
+            self.lamp.shift(changes[4])
 
     def retune(self, factor: float) -> None:
         """The source's amplitude changed slowly by ``factor``; the bulk has followed."""

@@ -277,11 +277,8 @@ class SimulatedUnit:
         watts += rates.v2 * self._branch_siemens()
         if isinstance(self.supply, LinearSupply) and self.supply.leg_ohm > 0.0:
             watts += self._rectified_w(rates.v2, self._leg_ohm())
-        if self.supply.lamp is not None:
-            watts += rates.i2 * self.supply.lamp.ohm()
         if isinstance(self.supply, SwitchModeSupply):
-            # Its resistance shapes the pulses more than its watts tell.
-            watts += 5.0 * rates.i2 * self.supply.thermistor_ohm() + 0.01
+            watts += 0.01
         return watts
 
     def _rectified_w(self, square_v2: float, leg_ohm: float) -> float:
