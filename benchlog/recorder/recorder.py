@@ -42,6 +42,8 @@ RUN_COMMIT_S = 0.25
 QUIET_COMMIT_S = 1.0
 OFF_S = 5.0
 """Real seconds that the end of a run waits for the source to confirm off."""
+HAND_S = 60.0
+"""Real seconds that the end of a run goes on recording until a hand has taken the source away."""
 
 
 class Recorder:
@@ -274,11 +276,19 @@ class Recorder:
         return self._engine.ended is not None and self._off_or_late()
 
     def _off_or_late(self) -> bool:
-        """Whether the source has confirmed off, or has had its time to."""
+        """Whether the source is known to be away, or has had its time to be."""
         now_s = real_s(self._clock)
         if self._ended_s is None:
             self._ended_s = now_s
-        return not self._crew.power_on or now_s - self._ended_s > OFF_S
+        by_hand = self._crew.source is None
+        if not self._crew.power_on and (not by_hand or self._engine.power_gone):
+            return True
+        late = now_s - self._ended_s > (HAND_S if by_hand else OFF_S)
+        if late and by_hand:
+            self._board.warn(
+                "The inlet voltage did not fall to near zero. Dial to zero, bench switch off, unplug."
+            )
+        return late
 
     # ---- the end, whatever happened ----------------------------------------------------------------
 

@@ -277,6 +277,7 @@ class SmallWatch:
             self._heard_us = self._begun_us = now_us
             return ((now_us, SetSource(self.volts / 2)),)
         if self.ended is not None:
+            self.power_gone = self.power_gone or self._shows_zero(event)
             return ()
         if isinstance(event, ReadingTaken) and event.reading.channel.role is Role.SOURCE_CURRENT:
             self._heard_us = now_us
@@ -292,6 +293,15 @@ class SmallWatch:
         if isinstance(event, StorageChanged | AttentionChanged | SourceAnswered):
             return ((now_us, Judged(0, StepVerdict.WAIT, f"{event}")),)
         return ()
+
+    @staticmethod
+    def _shows_zero(event: Told) -> bool:
+        """The inlet reads near zero, or the technician says so."""
+        if isinstance(event, KeyPressed):
+            return event.key is Key.NEAR_ZERO
+        if not isinstance(event, ReadingTaken) or not isinstance(event.reading, Measured):
+            return False
+        return event.reading.channel.role is Role.INLET_VOLTAGE and event.reading.value < 5.0
 
     def advance(self, now_us: int) -> tuple[tuple[int, Said], ...]:
         if self.ended is not None:

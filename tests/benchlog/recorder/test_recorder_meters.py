@@ -5,12 +5,12 @@ import time
 from itertools import pairwise
 
 import pytest
-from recorder_fakes import CURRENT, FakeMeter, SmallWatch
+from recorder_fakes import CURRENT, VOLTAGE, FakeMeter, SmallWatch
 from recorder_stand import THREE, Stand
 
 from benchlog.model.clock import RealClock
 from benchlog.model.errors import BenchlogError, LinkLost, PlanRefused, ProtocolFault, UsageError
-from benchlog.model.event import Ended, LinkChanged, ReadingTaken
+from benchlog.model.event import Ended, Key, KeyPressed, LinkChanged, ReadingTaken
 from benchlog.model.history import BenchSet, DiskTrouble, RunBegun, RunEnded, RunTold
 from benchlog.model.job import Job
 from benchlog.model.reading import Status, Unusable
@@ -121,6 +121,28 @@ def test_a_hand_set_source_is_instructed_and_alarmed(stand: Stand) -> None:
     assert times.reading_end_us is not None
     assert times.sent_us is not None
     assert times.sent_us >= times.said_us
+
+
+def test_a_hand_that_does_not_take_the_source_away_is_waited_for_and_told(
+    stand: Stand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("benchlog.recorder.recorder.HAND_S", 0.5)
+    stand.watch = SmallWatch(length_s=0.3, hand_set=True)
+    stand.server.state["set_v"] = 60.0
+    result = stand.run()
+    assert any("did not fall to near zero" in text for text in result.warnings)
+    with SessionReader(stand.path) as reader:
+        last_us = int(reader.readings(VOLTAGE).t_us[-1])
+    ended_us = next(t for t, said in stand.said if isinstance(said, Ended))
+    assert last_us - ended_us > 300_000
+
+
+def test_the_word_that_the_source_is_away_ends_the_wait(stand: Stand) -> None:
+    stand.watch = SmallWatch(length_s=0.3, hand_set=True)
+    stand.server.state["set_v"] = 60.0
+    recorder = stand.make()
+    stand.after(1.0, lambda: recorder._board.press(KeyPressed(Key.NEAR_ZERO, "unplugged")))
+    assert recorder.run().ended == Ended(Outcome.COMPLETED, "Done.")
 
 
 def test_a_sitting_without_a_run_records_until_it_is_ended(stand: Stand) -> None:
