@@ -68,7 +68,7 @@ def make_setup(unit: Unit = UNIT, **options: Any) -> RunSetup:
 class Rig:
     """Runs a `BringUp` against numbers that a test sets."""
 
-    def __init__(self, setup: RunSetup, tick_s: float | None = 0.02) -> None:
+    def __init__(self, setup: RunSetup, tick_s: float | None = 0.25) -> None:
         self.setup = setup
         self.watch = BringUp(setup)
         self.tick_us = None if tick_s is None else round(tick_s * US)
@@ -82,7 +82,8 @@ class Rig:
         self.said: list[tuple[int, Said]] = []
         self.told: list[tuple[int, Told]] = []
         self._next = {role: round(p * US) for role, p in setup.periods_s.items()}
-        self._seen = 0
+        self.closed: set[int] = set()
+        """Steps whose window is over."""
         self.arrived_us = 0
 
     def begin(self) -> "Rig":
@@ -152,6 +153,8 @@ class Rig:
                 self.tell(SourceAnswered(said.set_v, output_on=True))
             elif isinstance(said, SwitchOff):
                 self.turn(0.0)
+            elif isinstance(said, Marked) and said.what == "window-closed" and said.step is not None:
+                self.closed.add(said.step)
 
     def all(self, kind: type[Any]) -> list[Any]:
         return [said for _, said in self.said if isinstance(said, kind)]
@@ -180,15 +183,15 @@ class Rig:
         """On by good steps until the one with this fraction has arrived and its window is over."""
         self.level[Role.SOURCE_CURRENT] = current_a
         k = next(i for i, s in enumerate(self.setup.steps) if abs(s.fraction - fraction) < 1e-6)
-        self.run(1500.0, until=lambda r: any(m.step == k for m in r.marks("window-closed")))
-        assert any(m.step == k for m in self.marks("window-closed")), self.verdict
+        self.run(1500.0, until=lambda r: k in r.closed)
+        assert k in self.closed, self.verdict
         return self
 
     def to_step_by_hand(self, fraction: float) -> "Rig":
         """A hand that turns at once to where it is told, until this step's window is over."""
         k = next(i for i, s in enumerate(self.setup.steps) if abs(s.fraction - fraction) < 1e-6)
         for _ in range(200):
-            if any(m.step == k for m in self.marks("window-closed")):
+            if k in self.closed:
                 return self
             target_v = self.lines()[-1].target_v if self.lines() else None
             if target_v and target_v != self.volts:
@@ -209,7 +212,7 @@ def setup() -> Callable[..., RunSetup]:
 def rig() -> Callable[..., Rig]:
     """A rig that has begun."""
 
-    def make(unit: Unit = UNIT, tick_s: float | None = 0.02, **options: Any) -> Rig:
+    def make(unit: Unit = UNIT, tick_s: float | None = 0.25, **options: Any) -> Rig:
         return Rig(make_setup(unit, **options), tick_s).begin()
 
     return make

@@ -16,6 +16,8 @@ from benchlog.model.event import (
 from benchlog.model.role import Role
 from benchlog.model.step import DecidedBy, Outcome, StepVerdict
 
+SLOW = {Role.SOURCE_CURRENT: 0.5, Role.INLET_VOLTAGE: 0.5}
+
 
 def good(v: float, t: float) -> float:
     """A unit that draws 0.15 A from 60 V on."""
@@ -176,7 +178,7 @@ def test_by_hand_it_begins_again_at_or_below_twenty_percent(rig) -> None:
 
 
 def test_a_soak_is_the_last_state(rig) -> None:
-    r = rig(soak_s=900.0).to_step(1.00, good)
+    r = rig(soak_s=900.0, periods=SLOW).to_step(1.00, good)
     r.run(125.0)
     assert r.lines()[-1].text == "Soak: 15 min at 120 V"
     assert r.watch.records[-1].verdict is StepVerdict.GO_UP
@@ -194,7 +196,7 @@ def test_a_soak_is_the_last_state(rig) -> None:
 
 def soak(rig, **levels):
     """A soak of 15 min with slowly moving readings; times count from the last arrival."""
-    roles = {Role.HEATSINK: 1.0, Role.OUTPUT_DC: 1.0, Role.SOURCE_POWER: 1.0}
+    roles = SLOW | {Role.HEATSINK: 1.0, Role.OUTPUT_DC: 1.0, Role.SOURCE_POWER: 1.0}
     r = rig(soak_s=900.0, periods=roles)
     r.level.update({Role.HEATSINK: 30.0, Role.OUTPUT_DC: 0.0, Role.SOURCE_POWER: 17.0})
     r.to_step(1.00, good)
@@ -229,7 +231,7 @@ def test_so_are_watts_offset_and_heatsink(rig) -> None:
 
 def test_a_soak_above_the_acceptance_limit_ends_undecided(rig) -> None:
     """It warms up too slowly for the rise rules: 6 % in 30 s."""
-    r = rig(soak_s=1200.0).to_step(1.00, good)
+    r = rig(soak_s=1200.0, periods=SLOW).to_step(1.00, good)
     limit = r.setup.steps[-1].acceptance.value
     r.level[Role.SOURCE_CURRENT] = lambda v, t: min(0.15 * 1.06 ** (max(t - 125.0, 0.0) / 30.0), 1.02 * limit)
     r.run(1400.0)

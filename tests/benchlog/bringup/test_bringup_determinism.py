@@ -121,7 +121,7 @@ def whole(rig, **options):
     return r
 
 
-@pytest.mark.parametrize("tick_s", [None, 0.005, 0.02, 1.7])
+@pytest.mark.parametrize("tick_s", [None, 0.05, 1.7])
 def test_a_run_judged_again_says_the_same(rig, tick_s: float | None) -> None:
     r = whole(rig)
     ticks = [] if tick_s is None else [round(k * tick_s * US) for k in range(round(r.now_us / US / tick_s))]

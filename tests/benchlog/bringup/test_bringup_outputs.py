@@ -4,6 +4,7 @@ import msgspec
 import pytest
 
 from benchlog.bringup.outputs import Outputs
+from benchlog.bringup.planfile import PlanFile, PlanStep
 from benchlog.model.clock import US
 from benchlog.model.event import StepDone
 from benchlog.model.role import Role
@@ -22,7 +23,8 @@ ALL = {Role.OUTPUT_DC: 0.1, Role.RAIL_PLUS: 0.1, Role.RAIL_MINUS: 0.1}
 def at(rig, fraction: float, topology: OutputTopology = OutputTopology.DIRECT, rail_v: float | None = None):
     """A unit with rails of 48 V at nominal, at a step, its window over."""
     unit = msgspec.structs.replace(rig.__globals__["UNIT"], topology=topology)
-    r = rig(unit, periods=dict(ALL))
+    file = PlanFile((PlanStep(0.05), PlanStep(fraction), PlanStep(1.0))) if fraction > 0.3 else None
+    r = rig(unit, periods=dict(ALL), file=file)
     r.level[Role.RAIL_PLUS] = lambda v, t: 0.4 * v if rail_v is None else rail_v
     r.level[Role.RAIL_MINUS] = lambda v, t: -(0.4 * v if rail_v is None else rail_v)
     return r.to_step(fraction, 0.05)
@@ -126,7 +128,8 @@ def test_an_offset_that_goes_away_lets_the_run_go_on(rig) -> None:
 
 
 def test_a_bridge_sits_at_half_its_rail(rig) -> None:
-    r = rig(BRIDGE, periods={Role.OUTPUT_DC: 0.1, Role.RAIL_PLUS: 0.1})
+    file = PlanFile((PlanStep(0.05), PlanStep(0.65)))
+    r = rig(BRIDGE, periods={Role.OUTPUT_DC: 0.1, Role.RAIL_PLUS: 0.1}, file=file)
     r.level[Role.RAIL_PLUS] = lambda v, t: 0.4 * v
     r.level[Role.OUTPUT_DC] = lambda v, t: 0.2 * v
     r.to_step(0.65, 0.05)

@@ -127,7 +127,7 @@ def test_the_voltmeters_uncertainty_is_the_linear_bound() -> None:
 
 
 def test_without_an_ammeter_the_lamp_serves(setup, rig) -> None:
-    """100 W lamp, 120 V: a unit with 97 % of the set voltage at its inlet draws little, one with 10 % is a short."""
+    """100 W lamp, 120 V: 97 % of the set voltage at the inlet is a small current, 10 % a short."""
     silent = {Role.SOURCE_CURRENT: 0.0}
     assert by_lamp(setup(lamp_w=100.0, periods=silent))
     assert meter_of(setup(lamp_w=100.0, periods=silent)).a == 0.20

@@ -1,5 +1,6 @@
 """Step plans: the default of each kind, plan files, what is said before power, what is refused."""
 
+from itertools import pairwise
 from pathlib import Path
 
 import msgspec
@@ -209,7 +210,7 @@ def test_own_limits_act_and_are_continuous_between_steps(rig) -> None:
     assert bounds.stop_a(0.5) == pytest.approx(0.4)
     assert bounds.stop_a(0.1) == pytest.approx(rules.stop_a(by_rule, 0.1))
     levels = [bounds.stop_a(0.1 + 0.001 * k) for k in range(901)]
-    assert max(abs(b - a) for a, b in zip(levels, levels[1:], strict=False)) < 0.02
+    assert max(abs(b - a) for a, b in pairwise(levels)) < 0.02
     assert bounds.stop(0.5).source == "the plan file's own limit"
 
 

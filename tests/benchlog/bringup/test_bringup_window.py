@@ -164,7 +164,7 @@ def test_a_reading_that_ends_with_the_window_is_in_it(rig) -> None:
     r = silent_current(rig)
     feed(r, 2.8, 3.0, 0.4)
     feed(r, 3.0, 3.1, 0.4)
-    r.run(0.05)
+    r.run(0.15)
     assert r.verdict.rule == "inrush-undecayed"
 
 
