@@ -12,17 +12,18 @@ _DEVICE_SHOWS_FROM = 0.65
 """From this fraction a single shorted device shows in the current of nearly every simulated unit (ours)."""
 
 
+_JUDGED = (StepVerdict.GO_UP, StepVerdict.CUT_OFF)
+
+
 def not_judged(records: Sequence[StepRecord], notes: Sequence[str]) -> tuple[str, ...]:
     """Steps without a verdict of the program to go up, one sentence each, and what a soak left open."""
-    return (*(_step(r) for r in records if r.verdict is not StepVerdict.GO_UP), *notes)
+    return (*(_step(r) for r in records if r.verdict not in _JUDGED), *notes)
 
 
 def _step(record: StepRecord) -> str:
     where = wording.volts(record.measured_v if record.measured_v is not None else record.set_v)
     if not record.visited:
         return f"{wording.volts(record.set_v)}: not visited"
-    if record.verdict is StepVerdict.CUT_OFF:
-        return f"{where}: {record.decision_reason}"
     what = "cannot be judged with this meter" if record.verdict is StepVerdict.CANNOT_JUDGE else "at wait"
     if record.decided_by is DecidedBy.TECHNICIAN:
         return f"{where}: {what}; the technician's word: {record.decision_reason}"

@@ -3,17 +3,19 @@
 import argparse
 from pathlib import Path
 
+import msgspec
+
 from benchlog.bench.file import Bench, load_bench
 from benchlog.cli.conduct import Sitting, conduct
 from benchlog.cli.options import add_json_option, add_run_options, add_unit_options, unit_from
 from benchlog.cli.output import print_json, print_lines
 from benchlog.cli.plan import plan_for
 from benchlog.cli.result import EXIT_OF, RunReport
-from benchlog.cli.setup import check_out
 from benchlog.cli.show import steps_as_text
-from benchlog.model.errors import PlanRefused
+from benchlog.model.errors import PlanRefused, UsageError
 from benchlog.model.job import Job
 from benchlog.recorder.contract import NotJudged
+from benchlog.session.reader import SessionReader
 
 
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
@@ -36,9 +38,10 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Bring it up, and tell how it went."""
-    check_out(args.out)
+    known = job_of(args.out)
     bench = load_bench(args.bench)
-    unit = unit_from(args, bench.unit)
+    unit = unit_from(args, known.unit or bench.unit)
+    simulated = known.simulated or bench.simulated is not None
     sitting = Sitting(
         bench=bench,
         unit=unit,
@@ -47,9 +50,19 @@ def run(args: argparse.Namespace) -> int:
         document=args.document,
         window=args.window,
         answer=_answer(args, bench),
-        job=Job(number=args.out.stem, unit=unit, simulated=bench.simulated is not None),
+        job=msgspec.structs.replace(known, unit=unit, simulated=simulated),
     )
     return finish(conduct(sitting, args), args)
+
+
+def job_of(session: Path) -> Job:
+    """The job of a session that is there, or a new one. `UsageError` for a name that can't be meant."""
+    if session.suffix != ".benchlog":
+        raise UsageError(f"A session file ends in .benchlog; name it e.g. {session.stem}.benchlog.")
+    if not session.exists():
+        return Job(number=session.stem)
+    with SessionReader(session, untrusted=True) as reader:
+        return reader.job()
 
 
 def finish(report: RunReport, args: argparse.Namespace) -> int:

@@ -59,15 +59,7 @@ def conduct(sitting: Sitting, args: argparse.Namespace) -> RunReport:
     scale = sitting.bench.simulated.time_scale if sitting.bench.simulated else 1.0
     if scale != 1.0:
         say(f"Simulated bench: {scale:g} seconds pass there in one of ours.")
-    clock = RealClock(scale)
-    store = SessionWriter.create(
-        sitting.session,
-        sitting.job,
-        clock.wall(),
-        t_us=clock.now(),
-        scale=scale,
-        holder=Holder(os.getpid(), what="bring-up"),
-    )
+    clock, store = open_store(sitting.session, sitting.job, scale, "bring-up")
     options = Options(
         window=WINDOW if sitting.window else None,
         listener=Narrator(sitting.unit.mains_v).hear,
@@ -90,6 +82,17 @@ def conduct(sitting: Sitting, args: argparse.Namespace) -> RunReport:
     )
     done = recorder.run()
     return report_of(sitting.session, done.document, (*warnings, *done.warnings))
+
+
+def open_store(session: Path, job: Job, scale: float, what: str) -> tuple[RealClock, SessionWriter]:
+    """A session's writer and a clock on its axis; the session is begun with ``job`` where it is not there."""
+    holder = Holder(os.getpid(), what=what)
+    if session.exists():
+        store = SessionWriter.append_to(session, RealClock().wall(), scale=scale, holder=holder)
+        return RealClock(scale, start_us=store.start_us), store
+    clock = RealClock(scale)
+    store = SessionWriter.create(session, job, clock.wall(), t_us=clock.now(), scale=scale, holder=holder)
+    return clock, store
 
 
 def look_at_bench(bench: Bench, setup: RunSetup, args: argparse.Namespace) -> tuple[str, ...]:

@@ -1,12 +1,11 @@
 """From bench file, unit and options to the set-up of a run."""
 
 import argparse
-from pathlib import Path
 
 from benchlog.bench.file import Bench, InstrumentConfig
 from benchlog.bringup.plan import Plan, set_up
 from benchlog.cli.reference import load_reference
-from benchlog.model.errors import PlanRefused, UsageError
+from benchlog.model.errors import PlanRefused
 from benchlog.model.instrument import MeterSheet
 from benchlog.model.quantity import Quantity
 from benchlog.model.role import Role
@@ -76,13 +75,3 @@ def run_setup(bench: Bench, unit: Unit, plan: Plan, args: argparse.Namespace) ->
 def soak_seconds(args: argparse.Namespace) -> float:
     """Length of the soak in session seconds."""
     return 60.0 * args.soak if args.soak else 0.0
-
-
-def check_out(path: Path) -> None:
-    """`UsageError` for a session path that can't be meant."""
-    if path.suffix != ".benchlog":
-        raise UsageError(
-            f"A session file ends in .benchlog, {path} does not. Name it e.g. {path.stem}.benchlog."
-        )
-    if path.exists():
-        raise UsageError(f"{path} is there already; a session is never written over. Choose another name.")

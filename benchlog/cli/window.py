@@ -1,19 +1,17 @@
 """``benchlog open`` (and ``benchlog`` by itself): the window, on a new session or one that is there."""
 
 import argparse
-import os
 from datetime import datetime
 from pathlib import Path
 
 from benchlog.bench.file import Bench, load_bench
-from benchlog.cli.conduct import WINDOW
+from benchlog.cli.conduct import WINDOW, open_store
 from benchlog.cli.output import say
 from benchlog.model.clock import RealClock
 from benchlog.model.errors import Exit
 from benchlog.model.job import Job
 from benchlog.recorder.contract import Options
 from benchlog.recorder.recorder import Recorder
-from benchlog.session.lock import Holder
 from benchlog.session.place import new_session_path, sessions_folder
 from benchlog.session.reader import SessionReader
 from benchlog.session.writer import SessionWriter
@@ -46,14 +44,11 @@ def run(args: argparse.Namespace) -> int:
 
 def _open(session: Path, scale: float) -> tuple[RealClock, SessionWriter, Job]:
     """A clock, the session's writer and its job; the session is begun where it is not there."""
-    wall = datetime.now().astimezone()
-    holder = Holder(os.getpid(), what="window")
+    job = Job(number=session.stem)
     if session.exists():
         with SessionReader(session, untrusted=True) as reader:
             job = reader.job()
-        store = SessionWriter.append_to(session, wall, scale=scale, holder=holder)
-        return RealClock(scale, start_us=store.start_us), store, job
-    clock = RealClock(scale)
-    job = Job(number=session.stem)
-    say(f"Session: {session}")
-    return clock, SessionWriter.create(session, job, wall, t_us=clock.now(), scale=scale, holder=holder), job
+    else:
+        say(f"Session: {session}")
+    clock, store = open_store(session, job, scale, "window")
+    return clock, store, job
