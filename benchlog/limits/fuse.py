@@ -112,10 +112,13 @@ def _gates(fuse: Fuse) -> tuple[list[tuple[float, float]], list[tuple[float, flo
     if fuse.standard == "ul":
         longest = 120.0 if fuse.rated_a <= 30.0 else 240.0
         delay = 5.0 if fuse.rated_a <= 3.0 else 12.0
-        earliest = [(2.0, delay)] if fuse.characteristic == "T" else []
+        earliest = [(1.0, delay), (2.0, delay)] if fuse.characteristic == "T" else []
         return earliest, [(1.35, _HOUR), (2.0, longest)], "UL 248-14", Confidence.STANDARD
     sheets = _sheets(fuse)
-    rows = [[(1.5, s.hold_1_5), (2.75, s.at_2_75[0]), (4.0, s.at_4[0]), (10.0, s.at_10[0])] for s in sheets]
+    rows = [
+        [(1.0, s.hold_1_5), (1.5, s.hold_1_5), (2.75, s.at_2_75[0]), (4.0, s.at_4[0]), (10.0, s.at_10[0])]
+        for s in sheets
+    ]
     tops = [[(2.1, s.open_2_1), (2.75, s.at_2_75[1]), (4.0, s.at_4[1]), (10.0, s.at_10[1])] for s in sheets]
     earliest = [(m, min(row[k][1] for row in rows)) for k, (m, _) in enumerate(rows[0])]
     latest = [(m, max(row[k][1] for row in tops)) for k, (m, _) in enumerate(tops[0])]
@@ -127,7 +130,7 @@ def _gates(fuse: Fuse) -> tuple[list[tuple[float, float]], list[tuple[float, flo
 
 def _time(gates: list[tuple[float, float]], multiple: float) -> float:
     """Straight in the logarithms between gates, constant I²t beyond the last, infinite before the first."""
-    if not gates or multiple < gates[0][0]:
+    if not gates or multiple < gates[0][0] or multiple <= 1.0:
         return math.inf
     if multiple >= gates[-1][0]:
         return gates[-1][1] * (gates[-1][0] / multiple) ** 2
