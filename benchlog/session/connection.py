@@ -27,6 +27,7 @@ def _connect(path: Path, mode: str) -> sqlite3.Connection:
     name = quote(str(path.absolute()).replace(os.sep, "/"), safe="/:")
     uri = f"file:{'' if name.startswith('/') else '/'}{name}?mode={mode}"
     db = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=1.0, check_same_thread=False)
+    db.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, schema.MOST_IN_CELL)
     db.execute("pragma trusted_schema = off")
     db.execute("pragma cell_size_check = on")
     return db

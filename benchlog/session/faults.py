@@ -6,6 +6,7 @@ The one seam at which `sqlite3` and `OSError` become `SessionFault`.
 import errno
 import shutil
 import sqlite3
+import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -115,6 +116,17 @@ def fault_of(error: sqlite3.Error | OSError, path: Path) -> SessionFault:
             "'benchlog recover' reads what is intact from a copy."
         )
     return SessionFault(f"The session file {path} can't be used ({error}). Try again, or work on a copy.")
+
+
+@contextmanager
+def legible(path: Path) -> Iterator[None]:
+    """Turns words and numbers in a file that no program wrote into a `SessionDamaged`."""
+    try:
+        yield
+    except (KeyError, ValueError, TypeError, ArithmeticError, struct.error) as error:
+        raise SessionDamaged(
+            f"The session file {path} holds what no program wrote ({error}). Run 'benchlog verify' on it."
+        ) from error
 
 
 @contextmanager

@@ -5,6 +5,7 @@ from datetime import datetime
 import msgspec
 
 from benchlog.model.history import Entry, Payload, Withheld
+from benchlog.session.schema import MOST_IN_PAYLOAD
 
 _encoder = msgspec.json.Encoder()
 _decoder: msgspec.json.Decoder[Payload] = msgspec.json.Decoder(Payload)
@@ -21,10 +22,12 @@ def kind_in_history(payload: Payload) -> str:
 
 
 def encode_payload(payload: Payload) -> bytes:
-    """JSON of a payload. `ValueError` for one that could not be read back, and for `Withheld`."""
+    """JSON of a payload. `ValueError` where it could not be read back or is too large, and for `Withheld`."""
     if isinstance(payload, Withheld):
         raise ValueError("an entry that stands for a withheld one is never written")
     text = _encoder.encode(payload)
+    if len(text) > MOST_IN_PAYLOAD:
+        raise ValueError(f"this {kind_of(payload)} entry is larger than {MOST_IN_PAYLOAD // 10**6} MB")
     try:
         _decoder.decode(text)
     except msgspec.DecodeError as error:

@@ -27,7 +27,7 @@ from benchlog.model.wave import Waveform
 from benchlog.session import summary
 from benchlog.session.chain import PACK
 from benchlog.session.connection import copy_committed, open_for_reading
-from benchlog.session.faults import mapped
+from benchlog.session.faults import legible, mapped
 from benchlog.session.payload import entry_of
 from benchlog.session.reduction import reduce_points
 from benchlog.session.schema import BLOCK, CODE_STATUS
@@ -155,21 +155,14 @@ class SessionReader:
     def entries(self, after: int = 0) -> tuple[Entry, ...]:
         """The history in the order written, from the entry after number ``after``.
 
-        An entry that was withheld has `Withheld` as its payload. `SessionDamaged` names an unreadable one.
+        An entry that was withheld has `Withheld` as its payload. `SessionDamaged` where one can't be read.
         """
         return self._entries("seq > ? order by seq", (after,))
 
     def _entries(self, where: str, values: tuple[object, ...] = ()) -> tuple[Entry, ...]:
         rows = self._ask(f"select seq, t_us, wall, kind, payload from entry where {where}", values)
-        return tuple(self._entry(row) for row in rows)
-
-    def _entry(self, row: tuple[Any, ...]) -> Entry:
-        try:
-            return entry_of(*row)
-        except (ValueError, TypeError, msgspec.DecodeError) as error:
-            raise SessionDamaged(
-                f"Entry {row[0]} of {self.path} can't be read ({error}). Run 'benchlog verify' on the file."
-            ) from error
+        with legible(self.path):
+            return tuple(entry_of(*row) for row in rows)
 
     def runs(self) -> tuple[Run, ...]:
         """The bring-ups, each with the entries that begin and end it."""
@@ -186,7 +179,7 @@ class SessionReader:
         events: list[tuple[int, Told]] = []
         for channel, number in self._numbers().items():
             rows = self._rows(number, *EVER, f"and t_us + late_us between {int(t0_us)} and {int(t1_us)}")
-            events += [(at, ReadingTaken(reading)) for at, reading in self._each(series_of(channel, rows))]
+            events += [(at, ReadingTaken(reading)) for at, reading in self._each(self._series(channel, rows))]
         for entry in self._entries("kind = 'told' and t_us between ? and ? order by seq", (t0_us, t1_us)):
             if isinstance(entry.payload, RunTold):
                 events.append((entry.t_us, entry.payload.event))
@@ -198,7 +191,8 @@ class SessionReader:
     def anchors(self) -> tuple[TimeAnchor, ...]:
         """Where the session's axis is tied to the wall clock, in order of time."""
         rows = self._ask("select t_us, unix_us, offset_s, scale from anchor order by t_us")
-        return tuple(anchor_of(*row) for row in rows)
+        with legible(self.path):
+            return tuple(anchor_of(*row) for row in rows)
 
     def wall_at(self, t_us: int) -> datetime:
         """Wall-clock time (aware) of an instant; for many of them use `timeaxis.wall_of`."""
@@ -207,13 +201,15 @@ class SessionReader:
             raise SessionDamaged(
                 f"{self.path} does not say when it was recorded. Run 'benchlog verify' on it."
             )
-        return wall_of(anchors, t_us)
+        with legible(self.path):
+            return wall_of(anchors, t_us)
 
     # -- readings
 
     def _numbers(self) -> dict[Channel, int]:
         rows = self._ask("select id, role, quantity, instrument from channel order by id")
-        return {Channel(Role(r), Quantity(q), str(i)): int(n) for n, r, q, i in rows}
+        with legible(self.path):
+            return {Channel(Role(r), Quantity(q), str(i)): int(n) for n, r, q, i in rows}
 
     def channels(self) -> tuple[Channel, ...]:
         """The streams of readings, in the order in which they first appeared."""
@@ -242,14 +238,21 @@ class SessionReader:
                 " order by t_us limit ?",
                 (number, t0_us, t1_us, READ_AT_ONCE),
             )
-            parts.append(b"".join(starmap(PACK.pack, rows)))
+            with legible(self.path):
+                parts.append(_packed(rows))
             if len(rows) < READ_AT_ONCE:
                 return np.frombuffer(b"".join(parts), ROW)
             t0_us = int(rows[-1][0]) + 1
 
     def readings(self, channel: Channel, t0_us: int = EVER[0], t1_us: int = EVER[1]) -> Series:
         """All that is stored of a channel's readings that ended from ``t0_us`` to ``t1_us``."""
-        return series_of(channel, self._rows(self._number(channel), t0_us, t1_us))
+        return self._series(channel, self._rows(self._number(channel), t0_us, t1_us))
+
+    def _series(self, channel: Channel, rows: Rows) -> Series:
+        with legible(self.path):
+            if not np.isin(rows["setting"], list(self.settings)).all():
+                raise ValueError("a reading without its setting")
+        return series_of(channel, rows)
 
     def count(self, channel: Channel) -> int:
         """How many readings of a channel there are."""
@@ -264,13 +267,16 @@ class SessionReader:
 
     def _each(self, series: Series) -> Iterator[tuple[int, Reading]]:
         settings = self.settings
-        columns = (series.t_us, series.took_us, series.late_us, series.value, series.status, series.setting)
-        for end, took, late, value, status, setting in zip(*(c.tolist() for c in columns), strict=True):
-            start, how = end - took, settings[setting]
-            if status == 0:
-                yield end + late, Measured(series.channel, value, start, end, how)
+        how = [settings[number] for number in series.setting.tolist()]
+        why = [CODE_STATUS[code] if code else None for code in series.status.tolist()]
+        columns = (series.t_us, series.took_us, series.late_us, series.value)
+        for end, took, late, value, status, setting in zip(
+            *(c.tolist() for c in columns), why, how, strict=True
+        ):
+            if status is None:
+                yield end + late, Measured(series.channel, value, end - took, end, setting)
             else:
-                yield end + late, Unusable(series.channel, CODE_STATUS[status], start, end, how)
+                yield end + late, Unusable(series.channel, status, end - took, end, setting)
 
     # -- curves
 
@@ -299,7 +305,9 @@ class SessionReader:
         blocks = blocks[1:-1]  # the curve begins and ends at a reading
         head = self._rows(number, t0_us, int(blocks[0][2]) - 1)
         tail = self._rows(number, int(blocks[-1][3]) + 1, t1_us)
-        parts = [summary.raw_points(head), summary.points_of(blocks), summary.raw_points(tail)]
+        with legible(self.path):
+            middle = summary.points_of(blocks)
+        parts = [summary.raw_points(head), middle, summary.raw_points(tail)]
         return _reduced(
             summary.trace_of(parts, head.size + len(blocks) * BLOCK + tail.size, True), max_points
         )
@@ -313,12 +321,29 @@ class SessionReader:
 
     def wave(self, number: int) -> Waveform:
         """A waveform, as precise as 32-bit floats are. `UsageError` where there is none of that number."""
-        found = self._ask("select start_us, rate_hz from wave where id = ?", (number,))
+        found = self._ask("select start_us, rate_hz, samples from wave where id = ?", (number,))
         if not found:
             raise UsageError(f"{self.path} has no waveform {number}.")
         blocks = self._ask("select v, i from wave_block where wave = ? order by block", (number,))
-        v, i = (np.frombuffer(b"".join(b[k] for b in blocks), "<f4").astype(np.float64) for k in (0, 1))
-        return Waveform(v, i, float(found[0][1]), int(found[0][0]))
+        start_us, rate_hz, samples = found[0]
+        with legible(self.path):
+            v, i = (np.frombuffer(b"".join(b[k] for b in blocks), "<f4").astype(np.float64) for k in (0, 1))
+            if not (v.size == i.size == samples and rate_hz > 0):
+                raise ValueError(f"waveform {number}")
+        return Waveform(v, i, rate_hz, start_us)
+
+
+def _packed(rows: list[Any]) -> bytes:
+    """Rows as the chain packs them. `ValueError` for what no program writes."""
+    packed = b"".join(starmap(PACK.pack, rows))
+    found = np.frombuffer(packed, ROW)
+    if any(np.any(np.abs(found[name]) > EVER[1] // 4) for name in ("t_us", "took_us", "late_us")):
+        raise ValueError("the time of a reading")
+    if not np.isin(found["status"], [0, *CODE_STATUS]).all():
+        raise ValueError("the status of a reading")
+    if not np.isfinite(found["value"][found["status"] == 0]).all():
+        raise ValueError("the value of a reading")
+    return packed
 
 
 def _reduced(trace: Trace, max_points: int) -> Trace:

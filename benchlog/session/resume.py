@@ -12,6 +12,7 @@ from benchlog.model.role import Role
 from benchlog.session.batch import Cell, Ids
 from benchlog.session.chain import FIRST, PACK
 from benchlog.session.summary import Tail
+from benchlog.session.timeaxis import MOST_US
 
 
 @dataclass(slots=True)
@@ -58,6 +59,8 @@ def resume(db: sqlite3.Connection, wall: datetime) -> State:
     passed_s = (wall - datetime.fromtimestamp(unix_us / 1e6, UTC)).total_seconds()
     state.start_us = max(first_us + microseconds(passed_s), state.last_us + US)
     _take_channels(db, state)
+    if max(state.entries, state.waves, state.links, state.last_us, state.start_us) > MOST_US:
+        raise ValueError("a number beyond any session")
     return state
 
 

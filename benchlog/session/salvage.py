@@ -8,6 +8,7 @@ committed only `verify` can say, of a file that still opens.
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
+from itertools import pairwise
 from math import inf
 from pathlib import Path
 
@@ -36,8 +37,8 @@ class Salvage:
 
     entries: tuple[Entry, ...]
     """Proved by their digests, in the order written."""
-    missing: tuple[int, ...]
-    """Numbers of entries before the last one found, of which no intact copy was found."""
+    missing: tuple[tuple[int, int], ...]
+    """Stretches of numbers (first, last) before the last one found of which no intact entry was found."""
     withheld: tuple[int, ...]
     channels: Mapping[Channel, Series]
     """Readings as found, not proved."""
@@ -78,7 +79,7 @@ def salvage(path: Path) -> Salvage:
 def _salvage_of(found: _Found, verification: Verification) -> Salvage:
     known = found.entries.keys() | found.withheld
     entries = tuple(found.entries[seq] for seq in sorted(found.entries))
-    missing = tuple(seq for seq in range(1, max(known, default=0)) if seq not in known)
+    missing = tuple((a + 1, b - 1) for a, b in pairwise((0, *sorted(known))) if b > a + 1)
     channels = {
         channel: series_of(channel, np.array([rows[t] for t in sorted(rows)], ROW))
         for number, channel in sorted(found.channels.items())

@@ -21,6 +21,12 @@ BLOCK = 256
 WAVE_BLOCK = 65_536
 """Samples in one block of a waveform."""
 
+MOST_IN_CELL = 64_000_000
+"""Bytes in one cell; a file with more is refused."""
+
+MOST_IN_PAYLOAD = 16_000_000
+"""Bytes of one entry."""
+
 STATUS_CODE: dict[Status, int] = {
     Status.OVERLOAD: 1,
     Status.OPEN_LEADS: 2,

@@ -6,6 +6,9 @@ from datetime import datetime, timedelta, timezone
 
 import msgspec
 
+MOST_US = 1 << 60
+MOST_SCALE = 1e9
+
 
 class TimeAnchor(msgspec.Struct, frozen=True):
     """Ties an instant of the session's axis to the wall clock, and says how fast the axis runs from there."""
@@ -18,7 +21,12 @@ class TimeAnchor(msgspec.Struct, frozen=True):
 
 
 def anchor_of(t_us: int, unix_us: int, offset_s: int, scale: float) -> TimeAnchor:
-    """An anchor of its row: wall clock as microseconds since 1970 (UTC) and seconds east of Greenwich."""
+    """An anchor of its row: wall clock as microseconds since 1970 (UTC) and seconds east of Greenwich.
+
+    `ValueError` or `OverflowError` for what is none.
+    """
+    if not (0 < scale < MOST_SCALE and abs(t_us) < MOST_US):
+        raise ValueError("an anchor of the time axis")
     zone = timezone(timedelta(seconds=offset_s))
     return TimeAnchor(t_us, datetime.fromtimestamp(0, zone) + timedelta(microseconds=unix_us), scale)
 

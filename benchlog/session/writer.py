@@ -26,7 +26,7 @@ from benchlog.model.wave import Waveform
 from benchlog.session import connection
 from benchlog.session.batch import Batch
 from benchlog.session.chain import payload_digest, wave_digest
-from benchlog.session.faults import gone, mapped
+from benchlog.session.faults import gone, legible, mapped
 from benchlog.session.lock import Holder, SessionLock, holder_of
 from benchlog.session.payload import encode_payload, kind_of
 from benchlog.session.resume import State, begin, resume
@@ -123,7 +123,7 @@ class SessionWriter:
             undo.callback(lock.release)
             db = connection.open_for_writing(path)
             undo.callback(db.close)
-            with mapped(path):
+            with mapped(path), legible(path):
                 state = resume(db, wall)
             undo.pop_all()
         return cls(path, db, lock, state, scale, entropy)
@@ -298,6 +298,7 @@ def _samples(values: "np.ndarray[tuple[int, ...], np.dtype[np.float64]]") -> byt
 
 def fold(db: sqlite3.Connection, tries: int, wait: Callable[[float], None]) -> bool:
     """Fold the write-ahead log into the file, so that it stands alone; False where others have it open."""
+    db.execute("pragma busy_timeout = 0")
     for attempt in range(tries):
         if attempt:
             wait(0.05)

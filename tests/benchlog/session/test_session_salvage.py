@@ -136,7 +136,7 @@ def test_a_row_that_was_changed_is_not_called_intact(original: Path, tmp_path: P
     path = tmp_path / "a.benchlog"
     path.write_bytes(original.read_bytes().replace(b"note 300", b"note 301"))
     found = salvage(path)
-    assert found.missing == (5,)
+    assert found.missing == ((5, 5),)
     assert len(found.entries) == 10
 
 
