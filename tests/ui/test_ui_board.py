@@ -2,6 +2,7 @@
 
 import math
 
+import msgspec
 import pytest
 
 from benchlog.model.clock import US
@@ -13,18 +14,15 @@ from benchlog_ui import sight
 from benchlog_ui.alarm import GONE, ORDER
 from benchlog_ui.board import Board
 from benchlog_ui.marks import Shape
-from benchlog_ui.scenes import SCENES, Scene, Teller
+from benchlog_ui.scenes import Scene, named
+from benchlog_ui.story import Story
 
 
 def board_of(scene: Scene) -> Board:
     board = Board()
-    for message in Teller(scene).tell():
+    for message in Story(scene).messages():
         board.take(message, 100.0)
     return board
-
-
-def named(name: str) -> Scene:
-    return next(s for s in SCENES if s.name == name)
 
 
 def live(t_s: float, *points: tuple[str, float | None, Status | None]) -> Live:
@@ -34,7 +32,7 @@ def live(t_s: float, *points: tuple[str, float | None, Status | None]) -> Live:
 
 def started(programmed: bool = True, time_scale: float = 1.0) -> Board:
     board = Board()
-    board.take(next(Teller(Scene("x", programmed=programmed, time_scale=time_scale)).tell()), 0.0)
+    board.take(next(Story(Scene("x", programmed=programmed, time_scale=time_scale)).messages()), 0.0)
     return board
 
 
@@ -90,7 +88,7 @@ def test_the_completed_scene():
     assert len(board.records) == 11
     assert board.ended is not None
     assert board.ended.outcome is Outcome.COMPLETED
-    assert sight.instruction(board).text == "Run completed."
+    assert sight.instruction(board).text.startswith("Completed at 120 V")
     assert sight.alarm(board, 100.0, 99.0) is None
     assert sight.bar(board, math.inf).state == "source off"
 
@@ -162,20 +160,49 @@ def test_rungs_carry_verdicts_and_the_present_step():
     board = board_of(named("middle"))
     rungs = sight.rungs(board)
     assert [r.now for r in rungs].index(True) == 5
-    assert all(r.verdict is StepVerdict.GO_UP for r in rungs[:6])
+    assert all(r.verdict is StepVerdict.GO_UP for r in rungs[:5])
+    assert rungs[5].verdict is StepVerdict.WAIT
     assert rungs[5].record is None
     assert rungs[6].verdict is None
     assert sight.forecast(board) is not None
 
 
-def test_beginning_again_lower_forgets_the_steps_above():
+def test_beginning_again_forgets_verdicts_and_keeps_curves():
     board = board_of(named("runaway"))
     assert max(board.records) == 6
-    board.begin_again()
-    board.take(SaidNow(0, Marked("arrival", "", 2)), 101.0)
-    assert board.step == 2
-    assert max(board.records) == 1
+    curves = sum(len(v) for v in board.pending.values())
+    board.take(SaidNow(0, Marked("rearmed", "From 6 V")), 101.0)
+    board.take(SaidNow(0, SetSource(6.0)), 101.0)
+    assert board.step == 0
+    assert board.records == {}
     assert board.judged is None
+    assert board.ended is None
+    assert board.cut_off_us is None
+    assert sum(len(v) for v in board.pending.values()) == curves
+
+
+def test_a_refusal_is_shown_under_the_line():
+    board = board_of(named("rail-short"))
+    board.take(SaidNow(0, Marked("refused", "Say first whether the mains fuse is still good")), 101.0)
+    assert "mains fuse" in sight.instruction(board, 101.0).reason
+
+
+def test_while_the_source_moves_the_expected_range_is_said():
+    board = board_of(named("middle"))
+    step = board.step
+    board.take(SaidNow(0, StepDone(step, next(iter(board.records.values())))), 101.0)
+    assert board.step == step + 1
+    board.records[step] = msgspec.structs.replace(board.records[0], forecast_next_a=(0.14, 0.17, 0.2))
+    line = sight.instruction(board, 101.0)
+    assert "0.14 to 0.20 A expected if nothing new wakes up" in line.reason
+
+
+def test_an_alarm_stays_urgent_beside_the_verdict_that_goes_with_it():
+    board = board_of(named("stale"))
+    assert board.urgent
+    assert sight.instruction(board).text == "Wait: no reading from the ammeter"
+    board.take(SaidNow(board.judged_us + 2 * US, Judged(4, StepVerdict.WAIT, "Wait: still settling")), 101.0)
+    assert not board.urgent
 
 
 def test_limits_are_drawn_as_steps():
@@ -194,13 +221,15 @@ def test_said_things_are_folded():
     board.take(SaidNow(3, Judged(1, StepVerdict.CANNOT_JUDGE, "U is too large")), 0.0)
     assert board.set_v == 12.0
     line = sight.instruction(board)
-    assert line.text == "Wait: still settling"
-    assert "U is too large" in line.reason
+    assert line.text == "U is too large"
+    assert line.shape is Shape.DASHED_RING
     assert "step 2 of 11" in line.reason
     board.take(SaidNow(4, SwitchOff("x", latched=True)), 0.0)
     board.take(SaidNow(5, Ended(Outcome.UNDECIDED, "nobody decided")), 0.0)
     assert board.cut_off_us == 4
-    assert sight.instruction(board).text == "Run ended undecided."
+    line = sight.instruction(board)
+    assert line.text == "nobody decided"
+    assert "Run ended undecided." in line.reason
 
 
 def test_step_done_is_kept():

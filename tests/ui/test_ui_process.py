@@ -19,8 +19,9 @@ from benchlog.model.protocol import (
     decode_from_window,
     encode,
 )
-from benchlog_ui.scenes import SCENES, Teller
+from benchlog_ui.scenes import SCENES
 from benchlog_ui.start import NO_DISPLAY, NO_QT, display_missing
+from benchlog_ui.story import Story
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="waits on pipes with select")
 
@@ -87,7 +88,7 @@ def child():
 def test_it_paints_answers_and_closes_in_order(child):
     window = child()
     assert window.wait_for(Painted) == Painted()
-    window.say(*Teller(SCENES[1]).tell())
+    window.say(*Story(SCENES[1]).messages())
     window.say(Ping(7))
     assert window.wait_for(Pong).n == 7
     window.process.send_signal(signal.SIGINT)
@@ -102,7 +103,7 @@ def test_it_paints_answers_and_closes_in_order(child):
 def test_it_stays_when_the_recorder_is_gone(child):
     window = child()
     window.wait_for(Painted)
-    window.say(*list(Teller(SCENES[0]).tell()), PowerState(True, False, False), Ping(1))
+    window.say(*list(Story(SCENES[0]).messages()), PowerState(True, False, False), Ping(1))
     window.wait_for(Pong)
     window.process.stdin.close()
     with pytest.raises(subprocess.TimeoutExpired):

@@ -30,11 +30,12 @@ from benchlog.model.protocol import (
 from benchlog_ui.alarm import GONE
 from benchlog_ui.climbpage import SLOW
 from benchlog_ui.colours import DARK, LIGHT
-from benchlog_ui.scenes import SCENES, Teller
+from benchlog_ui.scenes import named
+from benchlog_ui.story import Story
 
 
 def scene(name):
-    return list(Teller(next(s for s in SCENES if s.name == name)).tell())
+    return list(Story(named(name)).messages())
 
 
 def show(bench, name):
@@ -225,6 +226,7 @@ def test_closing_in_order_answers_the_recorder(bench):
 def test_the_alarm_fills_the_window_when_the_recorder_is_gone(bench):
     show(bench, "middle")
     window = bench.start.window
+    bench.pump(lambda: False, 0.5)
     began = time.monotonic()
     os.close(bench.to_window)
     assert bench.pump(lambda: window.alarm.head == GONE, 2.0)
@@ -292,10 +294,10 @@ def test_digits_can_be_read_from_two_metres(bench):
 def test_accessible_names_carry_values(bench):
     show(bench, "middle")
     window, page = bench.start.window, bench.start.desk.page
-    assert "0.17" in page.current.accessibleName()
+    assert "0.190 A" in page.current.accessibleName()
     assert "48.0 V" in page.inlet.accessibleName()
     assert window.trip.accessibleName().startswith("CUT OFF, key F12. source ON")
-    assert window.instruction.accessibleName().startswith("Now: Go up to 60 V")
+    assert window.instruction.accessibleName().startswith("Now: Wait: ")
     assert "36 V" in page.climb.accessibleDescription()
     assert page.ladder.ladder.index(5, 0).data().startswith("48 V")
 

@@ -23,11 +23,23 @@ from benchlog.model.protocol import (
 )
 from benchlog.model.reading import Status
 from benchlog.model.role import Role
-from benchlog.model.step import StepRecord
+from benchlog.model.step import StepRecord, StepVerdict
 
 ACCEPTANCE = "limit:acceptance"
 STOP = "limit:stop"
 """Names under which the limits are drawn as curves beside the channels."""
+
+NOTICES = (
+    "refused",
+    "warning",
+    "not-watched",
+    "soak-not-steady",
+    "near-zero",
+    "link-down",
+    "link-up",
+    "undecided",
+)
+"""Marks whose words the technician should read; they stand under the instruction for a while."""
 
 NEAR_ZERO_V = 5.0
 """Near zero: below this on two readings. Rule of this project, tried on simulated units."""
@@ -92,7 +104,13 @@ class Board:
     step: int | None = None
     """Index of the present step in the plan."""
     set_v: float | None = None
-    marks: list[tuple[int, Marked]] = field(default_factory=list)
+    judged_last: bool = False
+    """Whether the last sentence said was a verdict, not an instruction."""
+    instruct_us: int = 0
+    judged_us: int = 0
+    notice: str = ""
+    """The last warning or refusal, and when it was said."""
+    notice_us: int = 0
     ended: Ended | None = None
     closed: RunClosed | None = None
     cut_off_us: int | None = None
@@ -177,6 +195,14 @@ class Board:
         return latest.last_value if latest else None
 
     @property
+    def urgent(self) -> bool:
+        """Whether the line is an alarm: said as one, and no verdict since but the one beside it."""
+        told = self.instruct
+        if told is None or not told.urgent:
+            return False
+        return not self.judged_last or self.judged_us - self.instruct_us < US // 2
+
+    @property
     def at_rest(self) -> bool:
         """Whether the run is over and the source is known to be away: old readings are then no trouble."""
         return (
@@ -227,6 +253,8 @@ class Board:
         self.near_zero_count = self.near_zero_count + 1 if low else 0
 
     def _limits(self, message: LimitsNow) -> None:
+        if self.ended is not None:
+            return
         t_s = self._now_us / US
         before = self.limits
         for name, old, new in (
@@ -245,31 +273,49 @@ class Board:
         self.changed.add("said")
         match said:
             case Instruct():
-                self.instruct = said
+                self.instruct, self.judged_last, self.instruct_us = said, False, t_us
+                self._aim(said.target_v)
             case Judged():
-                self.judged, self.step = said, said.step
+                self.judged, self.step, self.judged_last = said, said.step, True
+                self.judged_us = t_us
             case StepDone():
-                self.records[said.step] = said.record
+                self._leave(said)
             case Marked():
-                self.marks.append((t_us, said))
-                if said.step is not None:
-                    self._arrive(said)
+                self._mark(t_us, said)
             case SetSource():
                 self.set_v = said.set_v
+                self._aim(said.set_v)
             case SwitchOff():
                 self.cut_off_us = t_us if said.latched else self.cut_off_us
             case Ended():
                 self.ended = said
                 self.changed.add("end")
 
-    def _arrive(self, mark: Marked) -> None:
-        if mark.what != "arrival":
+    def _aim(self, target_v: float | None) -> None:
+        """A new target: the step that it belongs to is the present one."""
+        if target_v is None or self.hello is None:
             return
-        if self.step is not None and mark.step is not None and mark.step < self.step:
-            self.records = {i: r for i, r in self.records.items() if i < mark.step}
-        self.step, self.judged = mark.step, None
+        number = next((n for n, s in enumerate(self.hello.steps) if abs(s.set_v - target_v) < 0.01), None)
+        if number is not None and number != self.step:
+            self.step, self.judged = number, None
 
-    def begin_again(self) -> None:
-        """Forget how the run stood; curves and records stay."""
+    def _leave(self, done: StepDone) -> None:
+        self.records[done.step] = done.record
+        steps = len(self.hello.steps) if self.hello is not None else 0
+        if done.record.verdict is not StepVerdict.CUT_OFF and done.step + 1 < steps:
+            self.step, self.judged = done.step + 1, None
+
+    def _mark(self, t_us: int, mark: Marked) -> None:
+        if mark.what in NOTICES and mark.detail:
+            self.notice, self.notice_us = mark.detail, t_us
+        if mark.what == "rearmed":
+            self._begin_again()
+        elif mark.what == "arrival" and mark.step is not None:
+            self.step = mark.step
+
+    def _begin_again(self) -> None:
+        """After a cut-off, from the first step: curves stay, verdicts and records do not."""
         self.ended, self.closed, self.cut_off_us = None, None, None
-        self.judged, self.instruct = None, None
+        self.judged, self.judged_last, self.instruct, self.set_v = None, False, None, None
+        self.records, self.step = {}, 0
+        self.changed.add("said")

@@ -107,7 +107,7 @@ class Climb(QWidget):
         found = [r.idle_a for r in board.records.values() if r.idle_a is not None]
         inside = [r[2] for r in rows if r[0] <= reach]
         top = max(inside + [min(a, 4 * rows[-1][2]) for a in found])
-        self._plot.setYRange(0.0, top * 1.12, padding=0)
+        self._plot.setYRange(-0.05 * top, top * 1.12, padding=0)
 
     def _records(self, board: Board) -> None:
         rows = [r for r in board.records.values() if r.idle_a is not None and r.measured_v is not None]

@@ -48,8 +48,8 @@ class BringUpPage(QWidget):
         self._grid = QGridLayout(self)
         self._grid.addWidget(self.ladder, 0, 0)
         self._grid.addLayout(self._right, 0, 1)
-        self._grid.setColumnStretch(0, 38)
-        self._grid.setColumnStretch(1, 62)
+        self._grid.setColumnStretch(0, 39)
+        self._grid.setColumnStretch(1, 61)
 
     def restyle(self, look: Look) -> None:
         """Take colours and sizes."""

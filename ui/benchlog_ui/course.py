@@ -16,7 +16,7 @@ from benchlog_ui.board import ACCEPTANCE, STOP, Board
 from benchlog_ui.look import Look
 from benchlog_ui.pyramid import Polyline
 from benchlog_ui.traces import Traces
-from benchlog_ui.words import amperes, elapsed, span, volts
+from benchlog_ui.words import amperes, elapsed, short_source, span, volts
 
 SPANS_S: tuple[float | None, ...] = (30.0, 120.0, None)
 """Views of the past; None is the whole run. Session seconds."""
@@ -113,7 +113,7 @@ class Course(QWidget):
         self._current.getAxis("bottom").setStyle(showValues=False)
         self._layout.ci.layout.setRowStretchFactor(0, 5)
         self._layout.ci.layout.setRowStretchFactor(1, 3)
-        self._layout.ci.layout.setSpacing(2)
+        self._layout.ci.layout.setSpacing(8)
         self._layout.ci.setContentsMargins(2, 4, 8, 2)
         self._make_items()
         self._layout.setFocusPolicy(Qt.FocusPolicy.NoFocus)
@@ -247,8 +247,9 @@ class Course(QWidget):
         limits = board.limits
         if limits is None:
             return
-        acceptance = f"acceptance {amperes(limits.acceptance_a)}  {limits.acceptance_source}"
-        stop = f"stop {amperes(limits.stop_a)}  {limits.stop_source}"
+        source = short_source(limits.acceptance_source)
+        acceptance = f"acceptance {amperes(limits.acceptance_a)}  {source}"
+        stop = f"stop {amperes(limits.stop_a)}  {short_source(limits.stop_source)}"
         height_a = self._look.px(26) * (self._top["current"] / max(self._current.getViewBox().height(), 1.0))
         acceptance_at, stop_at = limits.acceptance_a, limits.stop_a
         if acceptance_at < height_a:

@@ -169,8 +169,11 @@ class Desk(QObject):
         self.window.keys.rename("F7", self.page.next_span())
 
     def ask_to_go_on(self) -> None:
-        """Ask for the reason to go on although the program does not say *go up*."""
+        """Go on; where the program does not say *go up*, a reason is asked for first."""
         judged = self.board.judged
+        if judged is not None and judged.verdict is StepVerdict.GO_UP:
+            self.send(Pressed(Key.GO_ON))
+            return
         why = f" The program says: {judged.reason}" if judged is not None and judged.reason else ""
         self.window.question.ask(
             f"Go on to the next step on your word.{why}",
@@ -201,14 +204,13 @@ class Desk(QObject):
             f"Begin again at or below 20 %. {seen} Is the fuse still good? Look or measure, unplugged.",
             (
                 Answer("Fuse is good", lambda reason: self._begin_again(reason, True)),
-                Answer("Fuse has blown, replaced", lambda reason: self._begin_again(reason, False)),
+                Answer("Fuse has blown", lambda reason: self._begin_again(reason, False)),
                 Answer("Not now", _nothing),
             ),
             field="what was found and done",
         )
 
     def _begin_again(self, reason: str, intact: bool) -> None:
-        self.board.begin_again()
         self.send(Pressed(Key.REARM, reason, fuse_intact=intact))
 
     def done_by_hand(self) -> None:

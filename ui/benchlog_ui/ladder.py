@@ -33,7 +33,7 @@ from benchlog_ui.words import VERDICT, amperes, percent, volts
 
 Index = QModelIndex | QPersistentModelIndex
 
-HEADS = ("inlet", "idle ± U (switch-on), A", "limits", "verdict")
+HEADS = ("inlet", "idle ± U, switch-on, A", "limits", "verdict")
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,11 +199,11 @@ class _Painter(QStyledItemDelegate):
         if record.idle_a is not None:
             self._text(painter, box, f"{record.idle_a:.3f}", 23, "ink", True)
             if record.idle_u_a is not None:
-                u = box.adjusted(self.look.px(84), 0, 0, 0)
+                u = box.adjusted(self.look.px(80), 0, 0, 0)
                 self._text(painter, u, f"± {record.idle_u_a:.3f}", 18, "ink")
         if record.inrush_a is not None:
-            bound = f"({'≥ ' if record.inrush_is_lower_bound else ''}{record.inrush_a:.2f})"
-            self._text(painter, box.adjusted(self.look.px(172), 0, 0, 0), bound, 18, "faint")
+            bound = f"{'≥' if record.inrush_is_lower_bound else ''}{record.inrush_a:.2f}"
+            self._text(painter, box.adjusted(self.look.px(170), 0, 0, 0), bound, 18, "faint")
 
     def _strip(self, painter: QPainter, box: QRectF, rung: Rung) -> None:
         look = self.look
@@ -316,7 +316,7 @@ class LadderView(QTableView):
             height_px = height * (row + 1) // rows - height * row // rows
             self.setRowHeight(row, max(min(height_px, self._look.px(74)), self._look.px(26)))
         width = self.viewport().width()
-        shares = (0.25, 0.345, 0.13, 0.275)
+        shares = (0.24, 0.32, 0.175, 0.265)
         for column, share in enumerate(shares):
             self.setColumnWidth(column, int(width * share))
 

@@ -8,10 +8,11 @@ from PySide6.QtWidgets import QGridLayout, QWidget
 from benchlog.model.clock import US
 from benchlog.model.role import Role
 from benchlog_ui.board import Board
+from benchlog_ui.discharge import estimate
 from benchlog_ui.look import Look, paint_shape
 from benchlog_ui.marks import Shape
 from benchlog_ui.traces import Traces
-from benchlog_ui.words import STATUS, age, channel_words, figure
+from benchlog_ui.words import STATUS, age, channel_words, figure, span
 
 ORDER = (
     Role.RAIL_PLUS.value,
@@ -64,6 +65,8 @@ class SmallPlot(QWidget):
             else:
                 self._status = f"STALE {age(old)}" if stale else ""
                 self._shape = Shape.HOURGLASS if stale else Shape.DOT
+            if self._usable:
+                self._status = discharge_words(board, self.channel)
         self.setAccessibleName(f"{name} {self._value} {self._status}".strip())
         self.update()
 
@@ -79,7 +82,7 @@ class SmallPlot(QWidget):
             margin, head + look.px(4), self.width() - 2 * margin, self.height() - head - look.px(10)
         )
         self._curve(painter, plot)
-        if not self._usable and self._status:
+        if self._status:
             painter.setClipping(False)
             self._complaint(painter, plot)
 
@@ -103,9 +106,10 @@ class SmallPlot(QWidget):
         width = QFontMetricsF(font).horizontalAdvance(self._status) + side * 1.8
         ground = QRectF(box.x(), box.y(), width, look.px(28))
         painter.fillRect(ground, look.colour("paper"))
-        paint_shape(painter, self._shape, QRectF(box.x(), box.y() + 3, side, side), look.colour("stop"))
+        ink = look.colour("ink" if self._usable else "stop")
+        paint_shape(painter, self._shape, QRectF(box.x(), box.y() + 3, side, side), ink)
         painter.setFont(font)
-        painter.setPen(look.colour("stop"))
+        painter.setPen(ink)
         painter.drawText(
             ground.adjusted(side * 1.5, 0, 0, 0), int(Qt.AlignmentFlag.AlignVCenter), self._status
         )
@@ -128,6 +132,18 @@ class SmallPlot(QWidget):
         x = box.left() + (line.t_s - from_s) / (to_s - from_s) * box.width()
         y = box.bottom() - (line.v - low) / (high - low) * box.height()
         painter.drawPath(pg.arrayToQPath(x, y, connect="finite"))
+
+
+def discharge_words(board: Board, channel: str) -> str:
+    """How long a rail still takes to discharge, once the source is away; empty otherwise."""
+    if channel not in board.rails or board.power is None or board.power.on or board.ended is None:
+        return ""
+    found = estimate(board.rails[channel])
+    if found is None or found.to_probe_s is None or found.to_touch_s is None:
+        return "treat as charged"
+    if found.to_touch_s == 0.0:
+        return "below 10 V when read"
+    return f"about {span(found.to_touch_s)} to 10 V"
 
 
 class Multiples(QWidget):

@@ -52,8 +52,8 @@ def staged(
     application: "QApplication", scene: "Scene", colours: "Colours", size: tuple[int, int]
 ) -> "tuple[Start, float]":
     """A window that shows a scene as it stands at its end, and the real time at which it stands so."""
-    from benchlog_ui.scenes import Teller
     from benchlog_ui.start import Start
+    from benchlog_ui.story import Story
 
     start = Start(application, os.pipe()[0], os.open(os.devnull, os.O_WRONLY))
     start.window.set_colours(colours)
@@ -66,7 +66,7 @@ def staged(
     desk = start.desk
     assert desk is not None, "the window could not be furnished"
     heard = time.monotonic()
-    for message in Teller(scene).tell():
+    for message in Story(scene).messages():
         desk.board.take(message, heard)
     desk.stop()
     return start, heard + 0.05

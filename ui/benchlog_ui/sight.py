@@ -28,6 +28,9 @@ from benchlog_ui.words import (
     volts,
 )
 
+_LONG = 62
+NOTICE_S = 12.0
+"""How long a notice stays under the line, in real seconds."""
 CURRENT = Role.SOURCE_CURRENT.value
 INLET = Role.INLET_VOLTAGE.value
 _OUTCOME = {
@@ -50,32 +53,45 @@ class Line:
     urgent: bool
 
 
-def instruction(board: Board) -> Line:
-    """The one line: what the limit watch says, why, and where in the plan we are."""
+def instruction(board: Board, real_s: float = 0.0) -> Line:
+    """The one line: the newest sentence of the limit watch, and under it why, where, and what is expected."""
     if board.hello is None:
         return Line(
             "Waiting for the recorder.", "The cut-off below works already.", Shape.HOLLOW, "faint", False
         )
     if board.ended is not None:
-        return _ended_line(board)
-    told = board.instruct
-    judged = board.judged
+        return _ended_line(board, real_s)
+    told, judged = board.instruct, board.judged
+    if told is None and judged is None:
+        return Line("Nothing is running.", _under(board, real_s), Shape.HOLLOW, "faint", False)
     shape, ink = _mark(judged)
-    text = told.text if told is not None else "Nothing is running."
-    urgent = told is not None and told.urgent
-    return Line(text, _reason(board, judged), shape, ink, urgent)
+    said = judged.reason if judged is not None and (board.judged_last or told is None) else ""
+    text, aside = _split(said or (told.text if told is not None else ""))
+    return Line(text, _joined(aside, _under(board, real_s)), shape, ink, board.urgent)
 
 
-def _ended_line(board: Board) -> Line:
+def _ended_line(board: Board, real_s: float) -> Line:
     assert board.ended is not None
-    text, shape, ink = _OUTCOME[board.ended.outcome]
-    cut = board.ended.outcome in (Outcome.CUT_OFF, Outcome.ALARMED)
-    if cut and board.instruct is not None and board.instruct.urgent:
-        text = board.instruct.text
-    reason = board.ended.reason
-    if reason in text:
-        reason = _reason(board, None)
-    return Line(text, reason, shape, ink, cut and board.alarm)
+    words, shape, ink = _OUTCOME[board.ended.outcome]
+    text, aside = _split(board.ended.reason or words)
+    if words.rstrip(".") in text:
+        words = ""
+    told = board.instruct.text if board.instruct is not None and not board.instruct.urgent else ""
+    if told in board.ended.reason:
+        told = ""
+    return Line(text, _joined(aside, words, told, _under(board, real_s)), shape, ink, board.alarm)
+
+
+def _split(sentence: str) -> tuple[str, str]:
+    """A long sentence without what stands in brackets at its end, and that."""
+    if len(sentence) > _LONG and sentence.endswith(")") and " (" in sentence:
+        head, _, tail = sentence.rpartition(" (")
+        return head, tail[:-1]
+    return sentence, ""
+
+
+def _joined(*parts: str) -> str:
+    return "   ·   ".join(part for part in parts if part)
 
 
 def _mark(judged: Judged | None) -> tuple[Shape, str]:
@@ -85,19 +101,33 @@ def _mark(judged: Judged | None) -> tuple[Shape, str]:
     return shape, ink
 
 
-def _reason(board: Board, judged: Judged | None) -> str:
-    steps = board.hello.steps if board.hello else ()
+def _under(board: Board, real_s: float) -> str:
+    """What stands under the line: a notice while it is new, what is expected, what would help, the step."""
     parts = []
-    if board.step is not None and board.step < len(steps):
-        step = steps[board.step]
-        parts.append(f"step {board.step + 1} of {len(steps)}, {percent(step.fraction)}")
-        told = board.instruct.text if board.instruct is not None else ""
-        cannot = judged is not None and judged.verdict is StepVerdict.CANNOT_JUDGE
-        if cannot and step.remedy and step.remedy not in told:
-            parts.append(step.remedy)
-    if judged is not None and judged.reason:
-        parts.insert(0, judged.reason)
+    age_s = (board.now_us(real_s) - board.notice_us) / 1e6 / (board.hello.time_scale if board.hello else 1.0)
+    told = board.instruct.text if board.instruct is not None else ""
+    if board.notice and board.notice not in told and (age_s < NOTICE_S or board.ended is not None):
+        parts.append(board.notice)
+    steps = board.hello.steps if board.hello else ()
+    if board.ended is None and board.step is not None and board.step < len(steps):
+        parts += _step_words(board, board.step)
     return "   ·   ".join(parts)
+
+
+def _step_words(board: Board, number: int) -> list[str]:
+    assert board.hello is not None
+    step = board.hello.steps[number]
+    said = f"{board.instruct.text if board.instruct else ''} {board.judged.reason if board.judged else ''}"
+    parts = []
+    expected = forecast(board)
+    if board.judged is None and expected is not None and "expected" not in said:
+        low, _, high = expected
+        parts.append(f"{low:.2f} to {high:.2f} A expected if nothing new wakes up")
+    cannot = board.judged is not None and board.judged.verdict is StepVerdict.CANNOT_JUDGE
+    if cannot and step.remedy and step.remedy not in said:
+        parts.append(step.remedy)
+    parts.append(f"step {number + 1} of {len(board.hello.steps)}, {percent(step.fraction)}")
+    return parts
 
 
 def current_shown(board: Board, real_s: float) -> Shown:
@@ -256,10 +286,9 @@ def alarm(board: Board, real_s: float, unconfirmed_s: float) -> AlarmWords | Non
         return None
     facts = tuple(rail_facts(board, real_s))
     head = board.ended.reason if board.ended is not None else ""
-    if not head and board.judged is not None and board.judged.verdict is StepVerdict.CUT_OFF:
-        head = board.judged.reason
     if board.hello.programmed:
         head = "The source did not confirm that it is off."
+        facts = (board.power.detail, *facts) if board.power and board.power.detail else facts
     inlet = board.volts()
     if inlet is not None:
         shown = f"inlet {volts(inlet)}, {age(board.age_s(INLET, real_s))}"

@@ -78,6 +78,14 @@ def percent(fraction: float) -> str:
     return f"{figure(fraction * 100, 0)} %"
 
 
+def short_source(source: str, longest: int = 34) -> str:
+    """Where a limit comes from, cut to what fits beside its line: no brackets, then no detail."""
+    if len(source) <= longest:
+        return source
+    head = source.split(" (")[0]
+    return head if len(head) <= longest else head.split(":")[0]
+
+
 def age(age_s: float) -> str:
     """How old a reading is: ``now``, ``0.4 s``, ``12 s``, ``3 min``."""
     if age_s < 0.15:
