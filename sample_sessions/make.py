@@ -54,8 +54,10 @@ def bring_up(
 def repaired(session: Path, scale: float) -> None:
     """Blown rail fuse, a shorted output device, replaced; brought up to full voltage."""
     benchlog(
-        "new", session, "--number", "S-101", "--customer", INVENTED, "--complaint", "dead, fuse blown",
-        "--invented", "--accessories", "mains cord", "--plate-va", "300", "--fuse", "T4AL250V", "--core", "toroidal",
+        "new", session, "--number", "S-101", "--customer", INVENTED,
+        "--complaint", "dead, fuse blown",
+        "--invented", "--accessories", "mains cord", "--plate-va", "300", "--fuse", "T4AL250V", "--core",
+        "toroidal",
         "--amplifier", "class-ab", "--supply", "linear", "--mains", "120", "--model-text",
         "two-channel amplifier",
     )  # fmt: skip

@@ -95,8 +95,8 @@ def _step_faults(step: PlanStep) -> list[str]:
         found.append("give either fraction or volts")
     if step.fraction is not None and not 0.0 < step.fraction <= 1.1:
         found.append("fraction is a share of nominal, above 0 and at most 1.1")
-    if step.volts is not None and not 0.0 < step.volts <= 300.0:
-        found.append("volts has to be above 0 and at most 300")
+    if step.volts is not None and not 0.0 < step.volts <= 1000.0:
+        found.append("volts has to be above 0 and at most 1000")
     for name in ("dwell_s", "longest_s", "acceptance_a", "stop_a"):
         value = getattr(step, name)
         if value is not None and not 0.0 <= value < float("inf"):

@@ -45,7 +45,6 @@ class FluxOffset:
         self.dc_a = after_a
 
     def _rate_per_s(self) -> float:
-        """Wiping grows with the mean square distance of the flux from the remanence (|v|-weighted: Â²/3)."""
-        steady = self.swing_vs**2 / 3.0
-        now, start = (self.henry * self.dc_a) ** 2, (self.henry * self._start_a) ** 2
-        return self.wipe_per_s * (steady + now) / (steady + start)
+        """What the swing alone wipes (|v|-weighted mean square: Â²/3): a standing distance cycles no core."""
+        steady, standing = self.swing_vs**2 / 3.0, (self.henry * self._start_a) ** 2
+        return self.wipe_per_s * steady / (steady + standing)

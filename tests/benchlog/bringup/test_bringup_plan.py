@@ -255,7 +255,7 @@ reason = "same model"
         ("[[step]]\nfraction = 0.2\n[[step]]\nfraction = 0.2", "higher than the one before"),
         ("[[step]]\nfraction = 1.2", "at most 1.1"),
         ("[[step]]\nfraction = -0.1", "above 0"),
-        ("[[step]]\nvolts = 400", "at most 300"),
+        ("[[step]]\nvolts = 4000", "at most 1000"),
         ("[[step]]\nfraction = 0.1\ndwell_s = -3", "dwell_s can't be"),
         ("[[step]]\nfraction = 0.1\nacceptance_a = nan\nreason = 'x'", "acceptance_a can't be"),
         ("[[step]]\nfraction = 0.1\ndwell_s = 30\nlongest_s = 20", "longest_s is below"),
