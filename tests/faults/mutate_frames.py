@@ -139,7 +139,26 @@ def lcr_family() -> Family:
         return body + crc16(body)
 
     read = decoding(FrameCodec(layout))
-    return Family("ASCII, CRC-16", frame, read, burst, "burst of ≤ 16 bits", some_bytes, 1 / 65536)
+    return Family("ASCII, CRC-16", frame, read, burst, "burst of ≤ 16 bits", some_bytes, crc_theory(19))
+
+
+def crc_theory(length: int) -> float:
+    """Share of `some_bytes` mutations of a frame that leave its CRC-16 right.
+
+    2⁻¹⁶ for three to six wrong bytes. Two wrong bytes are counted out: for each pair of places, the pairs of
+    byte errors whose syndromes are equal (this CRC lets through 3.7 times as many of those).
+    """
+    zero = crc16(bytes(length - 2))
+
+    def syndrome(place: int, error: int) -> int:
+        frame = bytearray(length)
+        frame[place] = error
+        check = bytes(a ^ b for a, b in zip(crc16(bytes(frame[:-2])), zero, strict=True))
+        return int.from_bytes(check, "big") ^ int.from_bytes(frame[-2:], "big")
+
+    places = [{syndrome(place, error) for error in range(1, 256)} for place in range(length)]
+    pairs = [len(one & other) / 255**2 for i, one in enumerate(places) for other in places[:i]]
+    return (sum(pairs) / len(pairs) + 4 * 2.0**-16) / 5
 
 
 def modbus_family() -> Family:
@@ -151,7 +170,7 @@ def modbus_family() -> Family:
         taken = take_rtu(frame, 1, 4, 26)
         return taken if isinstance(taken, bytes) else None
 
-    return Family("Modbus RTU, CRC-16", frame, read, burst, "burst of ≤ 16 bits", some_bytes, 1 / 65536)
+    return Family("Modbus RTU, CRC-16", frame, read, burst, "burst of ≤ 16 bits", some_bytes, crc_theory(29))
 
 
 _SEVEN = (0x3F, 0x06, 0x5B, 0x4F, 0x66, 0x6D, 0x7D, 0x07, 0x7F, 0x6F)

@@ -194,12 +194,12 @@ class Conversation:
         try:
             while True:
                 used, raw = take_line(self._buffer, self.line.link.line_end)
-                if raw is not None:
-                    self._buffer = self._buffer[used:]
-                    return self._text(raw)
                 left = until - time.monotonic()
                 if left <= 0.0:
                     raise self._timeout("no answer in time")
+                if raw is not None:
+                    self._buffer = self._buffer[used:]
+                    return self._text(raw)
                 self._grow(self.line.read_some(left))
         except (InstrumentTimeout, ProtocolFault, LinkLost):
             self._suspect = True

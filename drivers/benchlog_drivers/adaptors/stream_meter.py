@@ -49,7 +49,7 @@ class StreamMeter:
         self.channels: tuple[Channel, ...] = tuple(Channel(role, one, config.name) for one in told)
         self.period_s = profile.measure.period_s / clock.scale
         self.counts: Counter[str] = Counter()
-        """``garbled``, ``parity``, ``other-quantity``, ``unconfirmed``, ``stale``, ``gaps``."""
+        """What went wrong how often: ``garbled``, ``parity``, ``stale``, ``gaps``, ``unanswered``, …"""
         self.raw: deque[bytes] = deque(maxlen=16)
         """The last bytes received, for messages."""
         self.last_garbled = ""
@@ -70,6 +70,8 @@ class StreamMeter:
         self._silent_s = config.timeout_s or max(1.0, 4.0 * self.period_s)
         self._heard = self._left = time.monotonic()
         self._told_garbled = 0.0
+        self._asked: float | None = None
+        self._quiet_from: float | None = None
         self._understood = self._heard
         self._pace = Pace(self.period_s)
 
@@ -88,6 +90,7 @@ class StreamMeter:
     def _begin_anew(self) -> None:
         self._buffer, self._in_step = b"", bool(self._codec.request)
         self._heard = time.monotonic()
+        self._asked = None
 
     def close(self) -> None:
         """Close the port; never raises."""
@@ -108,15 +111,20 @@ class StreamMeter:
     def read(self) -> Sequence[Reading]:
         """Readings that arrived, waiting a slice at most. `InstrumentTimeout` after a long silence."""
         gap = self._after_stall()
-        if self._codec.request:
-            self._ask()
-        data = self._line.read_some(SLICE_S)
+        data = self._line.read_some(self._ask() if self._codec.request else SLICE_S)
         now = time.monotonic()
         self._left = now
+        asked = self._asked
+        if data and asked is not None and now - asked > self._line.link.timeout_s:
+            self._lose_thread(now)  # nobody looked in time: how old the answer is, nobody knows
+        if data and self._quiet_from is not None:
+            self._quiet_from = now
+            self.counts["late"] += 1
+            return gap
         if data:
             self._heard = now
             self._take(data)
-        elif now - self._heard > self._silent_s:
+        elif now - self._heard > self._silent_s and not self._codec.request:
             self._heard = now
             raise InstrumentTimeout(self._silence())
         found = self._decode()
@@ -146,18 +154,38 @@ class StreamMeter:
             self.counts["parity"] += failed
         self._buffer += data
 
-    def _ask(self) -> None:
-        """Put the next question when it is due; an answer that is still outstanding is out of date then."""
+    def _ask(self) -> float:
+        """Put the next question when it is due; how long to wait for bytes then, real seconds.
+
+        A question without an answer makes the line suspect: what comes late would be taken for the next
+        answer, so nothing is asked until the line was quiet for longer than an answer may take.
+        """
+        now, allowed_s = time.monotonic(), self._line.link.timeout_s
+        if self._quiet_from is not None:
+            if now - self._quiet_from < 1.5 * allowed_s:
+                return SLICE_S
+            self._quiet_from = None
+            self._pace.restart()
+        if self._asked is not None:
+            if now - self._asked < allowed_s:
+                return min(SLICE_S, allowed_s)
+            self._lose_thread(now)
+            raise InstrumentTimeout(
+                f"{self._line.link.where}: no answer within {allowed_s:g} s. Is it switched on? "
+                "It is asked again."
+            )
         if self._pace.wait_s() > 0.0:
-            return
+            return min(SLICE_S, self._pace.wait_s())
         self._pace.taken()
-        if self._buffer:
-            self.counts["stale"] += 1
-            self._buffer = b""
-        self._line.discard()
-        link = self._profile.link
-        asked = self._codec.request
-        self._line.write(with_parity(asked, link.parity) if link.software_parity else asked, link.timeout_s)
+        link, asked = self._profile.link, self._codec.request
+        self._line.write(with_parity(asked, link.parity) if link.software_parity else asked, allowed_s)
+        self._asked = now
+        return min(SLICE_S, allowed_s)
+
+    def _lose_thread(self, now: float) -> None:
+        self._asked, self._quiet_from, self._heard = None, now, now
+        self._buffer = b""
+        self.counts["unanswered"] += 1
 
     def _silence(self) -> str:
         return (
@@ -176,7 +204,7 @@ class StreamMeter:
         self.counts["gaps"] += 1
         if stood_s < max(_LEAST_GAP_S, 3.0 * self.period_s):
             return []
-        end_us = self._clock.now()
+        end_us = self._now_us()
         start_us = end_us - microseconds(stood_s * self._clock.scale)
         return [Unusable(self.channels[0], Status.STALE, start_us, end_us, Setting(note="not read in time"))]
 
@@ -192,6 +220,8 @@ class StreamMeter:
                 found.append(result)
             self._in_step = self._in_step or result is not None
         good = [result for result in found if isinstance(result, Decoded)]
+        if found:
+            self._asked = None
         self.counts["stale"] += max(0, len(good) - 1)
         bad = [result for result in found if isinstance(result, Garbled)]
         readings = self._garbled(bad) if bad else []
@@ -205,13 +235,17 @@ class StreamMeter:
         if now - self._told_garbled < self.period_s:
             return []
         self._told_garbled = now
-        end_us = self._clock.now()
+        end_us = self._now_us()
         return [Unusable(self.channels[0], Status.GARBLED, end_us, end_us, Setting(note=bad[-1].reason))]
+
+    def _now_us(self) -> int:
+        """When the aperture of what arrives now ended."""
+        return self._clock.now() - microseconds(self._profile.measure.latency_s)
 
     def _readings(self, frame: Decoded) -> list[Reading]:
         """A reading of each display that is wanted."""
         measure = self._profile.measure
-        end_us = self._clock.now() - microseconds(measure.latency_s)
+        end_us = self._now_us()
         start_us = end_us - microseconds(measure.aperture_s)
         displays = (frame, *frame.beside)
         wanted = [d for d in displays if self._wanted in (None, d.quantity)]

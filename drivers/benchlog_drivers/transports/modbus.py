@@ -130,7 +130,7 @@ class ModbusLine:
                 buffer = buffer[taken.used :]
             elif isinstance(taken, Garbled):
                 raise self._wrong(f"sent what can't be: {taken.reason}")
-            elif taken is not None:
+            elif taken is not None and self._heard <= until:
                 return taken
 
     def _wrong(self, what: str) -> ProtocolFault:

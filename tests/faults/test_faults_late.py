@@ -1,0 +1,25 @@
+"""No late answer is taken for another; ten thousand readings a way: ``python tests/faults/late_answers.py``."""
+
+import importlib.util
+import sys
+from pathlib import Path
+
+import pytest
+
+from benchlog.model.quantity import Quantity
+from benchlog.model.role import Role
+
+
+def test_no_late_answer_is_taken_for_another() -> None:
+    pytest.importorskip("termios")
+    path = Path(__file__).with_name("late_answers.py")
+    spec = importlib.util.spec_from_file_location("late_answers", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["late_answers"] = module
+    spec.loader.exec_module(module)
+    way = ("simulated-bench-meter", Role.SOURCE_CURRENT, Quantity.AC_CURRENT, False)
+    result = module.campaign(*way, 150, 0.06, 2)
+    assert result.unanswered > 0
+    assert result.wrong == 0
