@@ -22,6 +22,8 @@ CHANGE = 0.01
 """Change between the last two windows above which the record is said to end too early."""
 _FLAT_CURRENT = 0.65
 _FLAT_VOLTAGE = 0.75
+_LAST_S = 2.0
+"""How much of the voltage is looked at for flat tops: a probe that is overdriven is so in every cycle."""
 _LEAST_PERIOD = 20.0
 """Samples in a cycle below which a top is not told from a flat one."""
 
@@ -96,7 +98,8 @@ def _clipping(wave: Waveform, frame: Frame, offset_a: float) -> list[str]:
             f"The current is flat at {' and '.join(current)} A: the sensor or the input is saturated, and "
             "peak, r.m.s. and I²t are lower bounds. Use a wider range and record again."
         )
-    voltage = _clipped(wave.v_v, 0.0, period, _FLAT_VOLTAGE) if frame.frequency_hz else []
+    last = wave.v_v[-int(_LAST_S * frame.rate_hz) :]
+    voltage = _clipped(last, 0.0, period, _FLAT_VOLTAGE) if frame.frequency_hz else []
     if voltage and period >= _LEAST_PERIOD:
         messages.append(
             f"The voltage is flat at {' and '.join(voltage)} V: the probe or the input is overdriven, and "

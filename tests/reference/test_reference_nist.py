@@ -41,7 +41,7 @@ def digits_of_pi(count: int) -> list[int]:
 
 
 def published_pi_digits() -> np.ndarray:
-    """The set as published: its 957th value is 3 where π has 8 (its certified mean 4.5348 holds for the 3)."""
+    """The set as published: its 957th value is 3 where π has 8, and its certified mean holds for the 3."""
     digits_ = digits_of_pi(5000)
     assert digits_[956] == 8
     return np.array([*digits_[:956], 3, *digits_[957:]], dtype=float)
