@@ -12,6 +12,8 @@ import numpy as np
 
 DIAL_ERROR = 0.05
 """The hand's error, of full scale, rectangular."""
+LEAST_TURN = 0.025
+"""Asked to go up, a person turns the dial by at least so much of its full scale: less is not seen to move."""
 
 
 class HandKind(StrEnum):
@@ -157,7 +159,7 @@ class Hand:
         error = DIAL_ERROR * full
         landing = target_v + float(self._random.uniform(-error, error))
         if target_v > self._asked_v:
-            landing = max(landing, min(place + 0.01 * full, target_v + error))
+            landing = max(landing, min(place + LEAST_TURN * full, target_v + error))
         return min(max(landing, 0.0), full)
 
     def _overshoot(self) -> float:

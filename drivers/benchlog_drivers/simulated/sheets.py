@@ -190,7 +190,7 @@ def _framed(kind: MeterKind, role: Role, accuracy: Accuracy) -> InstrumentSheet:
         name="ammeter" if current else "voltmeter",
         description=f"{what} (invented)",
         profile="simulated-segment-meter" if segments else "simulated-bcd-meter",
-        channels=(ChannelSheet(role, accuracy, ((0.6, 1e-4), (6.0, 1e-3)) if segments and current else ()),),
+        channels=(ChannelSheet(role, accuracy),),
         period_s=0.5 if segments else 0.2,
         aperture_s=0.4 if segments else 0.2,
         coupling=Coupling.AC if segments else Coupling.AC_DC,
