@@ -56,6 +56,7 @@ SOON = [
     Way("simulated-handheld", Role.SOURCE_CURRENT, Quantity.AC_CURRENT, terminal=True),
 ]
 LATER = [
+    Way("simulated-bench-meter", Role.SOURCE_CURRENT, Quantity.AC_CURRENT, terminal=True),
     Way("simulated-lcr-meter", Role.PROBE, Quantity.ESR, terminal=True),
     Way("simulated-handheld", Role.SOURCE_CURRENT, Quantity.AC_CURRENT),
     Way("simulated-esr-meter", Role.PROBE, Quantity.ESR, terminal=True),

@@ -31,6 +31,8 @@ class Conversation:
         self.frames: deque[tuple[str, bytes]] = deque(maxlen=_KEPT)
         """The last bytes both ways (``>`` sent, ``<`` received), for messages."""
         self.resyncs = 0
+        self.sent_at = 0.0
+        """Monotonic instant at which the last line was sent."""
         self._words = words
         self._buffer = b""
         self._suspect = False
@@ -183,6 +185,7 @@ class Conversation:
     def _send(self, text: str) -> None:
         data = text.encode("ascii") + self.line.link.terminator
         self.frames.append((">", data))
+        self.sent_at = time.monotonic()
         try:
             self.line.write(data, self.timeout_s)
         except (InstrumentTimeout, LinkLost):

@@ -39,6 +39,8 @@ class ModbusMeter:
         self.pace = Pace(self.period_s)
         self.missed = 0
         """Sets that the instrument made and nobody fetched."""
+        self.stale = 0
+        """Answers that lay there while this thread was not let run."""
         self.line = line
         self._registers = registers
         self._used = [registers.register[outlet.field] for outlet in self._outlets]
@@ -76,7 +78,11 @@ class ModbusMeter:
                 return ()
         self.pace.taken()
         words = self._words()
-        return self._readings(words) if self._is_new(words) else ()
+        end_us = self._clock.now() - microseconds(self._profile.measure.latency_s)
+        if time.monotonic() - self.line.sent_at > self.line.line.link.timeout_s:
+            self.stale += 1  # nobody looked in time: how old the answer is, nobody knows
+            return ()
+        return self._readings(words, end_us) if self._is_new(words) else ()
 
     def _words(self) -> dict[int, int]:
         """Registers by address; one more than needed every other time, where the map has one to spare."""
@@ -98,8 +104,7 @@ class ModbusMeter:
         self.missed += (self._count - before) % 0x10000 - 1
         return True
 
-    def _readings(self, words: dict[int, int]) -> list[Reading]:
-        end_us = self._clock.now() - microseconds(self._profile.measure.latency_s)
+    def _readings(self, words: dict[int, int], end_us: int) -> list[Reading]:
         start_us = end_us - microseconds(self._profile.measure.duration_s())
         pairs = zip(self._outlets, self._used, strict=True)
         return [outlet.reading(register_value(words, used), start_us, end_us) for outlet, used in pairs]

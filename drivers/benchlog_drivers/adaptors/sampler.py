@@ -31,6 +31,8 @@ class Sampler:
         self.missed = 0
         """Sets that the instrument made and nobody fetched."""
         self.garbled = 0
+        self.stale = 0
+        """Answers that lay there while this thread was not let run."""
         self._talk = talk
         self._measure = measure
         self._outlets = tuple(outlets)
@@ -91,9 +93,13 @@ class Sampler:
             answers = self._answers(self._talk.timeout_s + blocking)
         finally:
             begun_us, self._begun_us = self._begun_us, None
+        end_us = self._clock.now() - microseconds(self._measure.latency_s)
+        if time.monotonic() - self._talk.sent_at > self._talk.timeout_s + blocking:
+            self.stale += 1  # nobody looked in time: how old the answer is, nobody knows
+            return ()
         if not self._is_new(answers):
             return ()
-        return self._readings(answers, start_us if begun_us is None else begun_us)
+        return self._readings(answers, start_us if begun_us is None else begun_us, end_us)
 
     def _took_s(self) -> float:
         return self._measure.duration_s() / self._clock.scale
@@ -131,9 +137,10 @@ class Sampler:
         self._ask_at = time.monotonic() + self.period_s * 0.9
         return not first
 
-    def _readings(self, answers: dict[str, list[float | Status]], begun_us: int) -> list[Reading]:
+    def _readings(
+        self, answers: dict[str, list[float | Status]], begun_us: int, end_us: int
+    ) -> list[Reading]:
         """One reading a channel, all over the same aperture; a field that is missing is garbled."""
-        end_us = self._clock.now() - microseconds(self._measure.latency_s)
         start_us = begun_us
         if self._measure.count_field is not None or self._measure.initiate:
             start_us = end_us - microseconds(self._measure.duration_s())

@@ -70,6 +70,7 @@ class StreamMeter:
         self._silent_s = config.timeout_s or max(1.0, 4.0 * self.period_s)
         self._heard = self._left = time.monotonic()
         self._told_garbled = 0.0
+        self._arrived_us = 0
         self._asked: float | None = None
         self._quiet_from: float | None = None
         self._understood = self._heard
@@ -112,6 +113,7 @@ class StreamMeter:
         """Readings that arrived, waiting a slice at most. `InstrumentTimeout` after a long silence."""
         gap = self._after_stall()
         data = self._line.read_some(self._ask() if self._codec.request else SLICE_S)
+        self._arrived_us = self._clock.now() - microseconds(self._profile.measure.latency_s)
         now = time.monotonic()
         self._left = now
         asked = self._asked
@@ -204,7 +206,7 @@ class StreamMeter:
         self.counts["gaps"] += 1
         if stood_s < max(_LEAST_GAP_S, 3.0 * self.period_s):
             return []
-        end_us = self._now_us()
+        end_us = self._clock.now() - microseconds(self._profile.measure.latency_s)
         start_us = end_us - microseconds(stood_s * self._clock.scale)
         return [Unusable(self.channels[0], Status.STALE, start_us, end_us, Setting(note="not read in time"))]
 
@@ -235,17 +237,13 @@ class StreamMeter:
         if now - self._told_garbled < self.period_s:
             return []
         self._told_garbled = now
-        end_us = self._now_us()
+        end_us = self._arrived_us
         return [Unusable(self.channels[0], Status.GARBLED, end_us, end_us, Setting(note=bad[-1].reason))]
-
-    def _now_us(self) -> int:
-        """When the aperture of what arrives now ended."""
-        return self._clock.now() - microseconds(self._profile.measure.latency_s)
 
     def _readings(self, frame: Decoded) -> list[Reading]:
         """A reading of each display that is wanted."""
         measure = self._profile.measure
-        end_us = self._now_us()
+        end_us = self._arrived_us
         start_us = end_us - microseconds(measure.aperture_s)
         displays = (frame, *frame.beside)
         wanted = [d for d in displays if self._wanted in (None, d.quantity)]

@@ -46,6 +46,8 @@ class ModbusLine:
         self._decoder = decoder
         self._transaction = 0
         self._suspect = False
+        self.sent_at = 0.0
+        """Monotonic instant at which the last question was sent."""
         self._heard = 0.0
         self._between_s = 0.0 if over_tcp else max(0.00175, 38.5 / line.link.baud)
 
@@ -83,6 +85,7 @@ class ModbusLine:
         with translated(self.line.link):
             frame = self._framer.buildFrame(request)
         time.sleep(max(0.0, self._heard + self._between_s - time.monotonic()))
+        self.sent_at = time.monotonic()
         try:
             self.line.write(frame, self.line.link.timeout_s)
             body = self._receive(request.function_code, length)
