@@ -5,10 +5,12 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from benchlog.bringup.watch import BringUp
-from benchlog.cli.options import add_json_option
+from benchlog.cli.judgecsv import add_meter_options, csv_events, csv_setup, end_us
+from benchlog.cli.options import add_json_option, add_run_options, add_unit_options
 from benchlog.cli.output import print_json, print_lines
 from benchlog.cli.result import EXIT_OF, RunReport, events_of
 from benchlog.cli.show import steps_as_text
+from benchlog.exchange.slowcsv import read_slow
 from benchlog.model.clock import US
 from benchlog.model.errors import SessionDamaged, UsageError
 from benchlog.model.event import Ended, Said, Told
@@ -22,8 +24,13 @@ TICK_MS = 20.0
 
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     """Options of ``rejudge``."""
-    parser.add_argument("file", type=Path, metavar="FILE", help="session with a recorded run")
+    parser.add_argument(
+        "file", type=Path, metavar="FILE", help="session with a run, or CSV: t_s, v_v, i_a[, p_w]"
+    )
     parser.add_argument("--tick-ms", type=float, default=TICK_MS, metavar="MS", help="how often time is fed")
+    add_unit_options(parser)
+    add_run_options(parser)
+    add_meter_options(parser)
     add_json_option(parser)
 
 
@@ -31,6 +38,18 @@ def run(args: argparse.Namespace) -> int:
     """Judge it again and print every event; exit as the run's outcome."""
     if not 0.1 <= args.tick_ms <= 60_000.0:
         raise UsageError(f"--tick-ms {args.tick_ms:g} is out of bounds; give 0.1 to 60000.")
+    report = _of_csv(args) if args.file.suffix.lower() in (".csv", ".txt") else _of_session(args)
+    if args.json:
+        print_json(report)
+    else:
+        lines = [f"{e.t_s:10.3f} s  {e.event}: {e.reason}" for e in report.events]
+        end = f"{report.outcome.value}: {report.reason}"
+        print_lines([*lines, *steps_as_text(report.steps), *report.warnings, end])
+    return EXIT_OF[report.outcome]
+
+
+def _of_session(args: argparse.Namespace) -> RunReport:
+    """A recorded run with its own set-up; a warning says where it is judged otherwise than it was."""
     with SessionReader(args.file, untrusted=True) as reader:
         recorded = _last_run(reader, args.file)
         begun = recorded.begun.payload
@@ -39,20 +58,15 @@ def run(args: argparse.Namespace) -> int:
         simulated = reader.simulated
         differing = _differing(reader, recorded, begun.setup, told, args.tick_ms)
     watch, said = judge(begun.setup, told, recorded.begun.t_us, recorded.span_us[1], args.tick_ms)
-    report = _report(begun.setup, watch, said, recorded.begun.t_us, simulated, args.file, differing)
-    if args.json:
-        print_json(report)
-    else:
-        lines = [f"{e.t_s:10.3f} s  {e.event}: {e.reason}" for e in report.events]
-        print_lines(
-            [
-                *lines,
-                *steps_as_text(report.steps),
-                *report.warnings,
-                f"{report.outcome.value}: {report.reason}",
-            ]
-        )
-    return EXIT_OF[report.outcome]
+    return _report(begun.setup, watch, said, recorded.begun.t_us, simulated, args.file, differing)
+
+
+def _of_csv(args: argparse.Namespace) -> RunReport:
+    """Readings of a hand-set source from a file."""
+    record = read_slow(args.file)
+    setup = csv_setup(record, args)
+    watch, said = judge(setup, csv_events(record), 0, end_us(record), args.tick_ms)
+    return _report(setup, watch, said, 0, False, args.file, ())
 
 
 def _last_run(reader: SessionReader, path: Path) -> Run:
