@@ -38,10 +38,17 @@ class Crew:
     """All workers of one run. Orders never wait."""
 
     def __init__(
-        self, bench: Bench, opener: Opener, clock: Clock, limit: SourceLimit | None, ears: Ears
+        self,
+        bench: Bench,
+        opener: Opener,
+        clock: Clock,
+        limit: SourceLimit | None,
+        for_run: bool,
+        ears: Ears,
     ) -> None:
         """Make an adaptor and a worker for every instrument. `UsageError` for one that plays no part."""
         self._clock = clock
+        self._for_run = for_run
         self._ears = ears
         self.source: SourceWorker | None = None
         self.dial: DialWorker | None = None
@@ -54,7 +61,14 @@ class Crew:
         ears = self._ears
         if isinstance(adaptor, Source):
             self.source = SourceWorker(
-                adaptor, config, self._clock, limit, ears.tell, ears.source_news, ears.failure
+                adaptor,
+                config,
+                self._clock,
+                limit,
+                self._for_run,
+                ears.tell,
+                ears.source_news,
+                ears.failure,
             )
         elif isinstance(adaptor, Dial):
             self.dial = DialWorker(adaptor, config, self._clock, ears.instructed, ears.failure)

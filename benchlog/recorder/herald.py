@@ -1,12 +1,16 @@
 """Passes on what was said to listeners that may be slow: a terminal, a simulated technician."""
 
+import logging
 import queue
 import threading
 from collections.abc import Callable, Sequence
+from functools import partial
 
 from benchlog.model.event import Said
 from benchlog.recorder.contract import Listener
 from benchlog.recorder.threads import OnFailure, Thread
+
+_log = logging.getLogger(__name__)
 
 
 class Herald:
@@ -41,7 +45,15 @@ class Herald:
     def _work(self, stopping: threading.Event) -> None:
         while (item := self._queue.get()) is not None:
             if isinstance(item, str):
-                self._show(item)
+                _tell(partial(self._show, item))
                 continue
             for listener in self._listeners:
-                listener(*item)
+                _tell(partial(listener, *item))
+
+
+def _tell(act: Callable[[], object]) -> None:
+    """A listener that fails (a terminal that is gone) keeps nobody else from hearing."""
+    try:
+        act()
+    except Exception:  # noqa: BLE001 - logged; the run goes on
+        _log.exception("a listener failed")

@@ -16,6 +16,7 @@ from benchlog.model.history import BenchSet, RunBegun
 from benchlog.model.job import Job
 from benchlog.model.protocol import Hello, SaidNow
 from benchlog.model.role import Role
+from benchlog.model.run import RunSetup
 from benchlog.model.step import Outcome
 from benchlog.recorder.attention import Attention
 from benchlog.recorder.awake import Awake
@@ -35,12 +36,13 @@ from benchlog.recorder.ticker import Ticker
 from benchlog.recorder.watch import Watch
 from benchlog.recorder.window import WindowLink
 from benchlog.recorder.writer import Writer
+from benchlog.session.place import check_space, space_needed
 
 SWITCH_INTERVAL_S = 0.0005
 """Longest that a spinning thread holds up the watch (at the default 5 ms: 37 ms at worst, now 5)."""
 RUN_COMMIT_S = 0.25
 QUIET_COMMIT_S = 1.0
-OFF_S = 5.0
+OFF_S = 20.0
 """Real seconds that the end of a run waits for the source to confirm off."""
 HAND_S = 60.0
 """Real seconds that the end of a run goes on recording until a hand has taken the source away."""
@@ -108,7 +110,9 @@ class Recorder:
         self._herald = Herald(listeners, options.show, board.failure)
         board.writer = self._writer = Writer(self._store, clock, self._commit_interval_s, board.failure)
         board.watch = self._watch = Watch(self._engine, clock, self._take, board.broken)
-        board.crew = self._crew = Crew(self._bench, opener, clock, self._limit(), self._ears())
+        board.crew = self._crew = Crew(
+            self._bench, opener, clock, self._limit(), self._begun is not None, self._ears()
+        )
         board.window = self._window = self._make_window()
         board.dispatch = self._dispatch = Dispatch(
             self._engine, clock, self._writer, self._herald, self._crew, self._outbox
@@ -230,9 +234,8 @@ class Recorder:
     def _start(self) -> None:
         self._writer.start()
         self._herald.start()
-        records = tuple(i.record(self._bench.simulated is not None) for i in self._bench.instrument)
-        bench = BenchSet(records, self._bench.simulated is not None, self._clock.scale)
-        self._writer.add_entry(bench, self._clock.now())
+        if self._bench.instrument:
+            self._record_bench()
         if self._window is not None:
             self._window.start()
         self._crew.open()
@@ -243,6 +246,11 @@ class Recorder:
         if self._begun is not None:
             self._begin(self._begun)
 
+    def _record_bench(self) -> None:
+        records = tuple(i.record(self._bench.simulated is not None) for i in self._bench.instrument)
+        bench = BenchSet(records, self._bench.simulated is not None, self._clock.scale)
+        self._writer.add_entry(bench, self._clock.now())
+
     def _listen(self) -> None:
         try:
             self._control.start()
@@ -252,6 +260,7 @@ class Recorder:
             self._terminal.start()
 
     def _begin(self, begun: RunBegun) -> None:
+        check_space(self._store.path, space_for(begun.setup))
         trouble = self._awake.hold()
         if trouble:
             self._board.warn(trouble)
@@ -281,7 +290,7 @@ class Recorder:
         if self._ended_s is None:
             self._ended_s = now_s
         by_hand = self._crew.source is None
-        if not self._crew.power_on and (not by_hand or self._engine.power_gone):
+        if self._engine.power_gone or not (by_hand or self._crew.power_on):
             return True
         late = now_s - self._ended_s > (HAND_S if by_hand else OFF_S)
         if late and by_hand:
@@ -300,14 +309,14 @@ class Recorder:
         for name in self._crew.stop():
             self._board.warn(f"{name} does not let go of its port.")
         self._ticker.stop()
-        self._board.standby.stop()
+        self._board.standby.stop(done=not self._crew.power_on or self._begun is None)
         self._close_history()
         self._close_session()
         self._awake.release()
 
     def _make_off(self) -> None:
         """However the run ended: the source is not left on."""
-        if not self._crew.power_on and not (self._dispatch.begun and self._engine.ended is None):
+        if not self._dispatch.begun or (self._engine.ended is not None and not self._crew.power_on):
             return
         self._crew.switch_off(False)
         since_s = real_s(self._clock)
@@ -372,3 +381,9 @@ class Recorder:
         if self._dispatch.begun and self._engine.ended is None:
             self._rounds.signals.put(KeyPressed(Key.CUT_OFF, "The program was told to end.", "system"))
         self._leave_soon = True
+
+
+def space_for(setup: RunSetup) -> int:
+    """Bytes that a run may take on the disk: every step as long as it may be, then the soak."""
+    rate = sum(1.0 / period_s for period_s in setup.periods_s.values() if period_s > 0.0)
+    return space_needed(rate, sum(step.dwell_max_s for step in setup.steps) + setup.soak_s)

@@ -52,17 +52,23 @@ class SourceWorker:
         config: InstrumentConfig,
         clock: Clock,
         limit: SourceLimit | None,
+        for_run: bool,
         tell: Callable[[Told], int],
         news: Callable[[SourceNews], None],
         on_failure: OnFailure,
     ) -> None:
-        """Nothing is opened yet. ``limit`` is set and read back before any output-on."""
+        """Nothing is opened yet. ``limit`` is set and read back before any output-on.
+
+        ``for_run``: it gets a standby, and one that is found on is switched off before anything else.
+        """
         self.config = config
         self.latched = False
         """While true no voltage is set, whoever asks."""
         self._source = source
         self._clock = clock
         self._limit = limit
+        self._for_run = for_run
+        self._looked = False
         self._tell = tell
         self._news = news
         self._link = Link(_openable(source, config), config, tell)
@@ -178,13 +184,24 @@ class SourceWorker:
 
     def _prepare(self) -> None:
         """After every opening: off where it is wanted, then the limit, the second way and the standby."""
-        if self.off_pending or self._off_owed:
+        if self.off_pending or self._off_owed or self._found_on():
             self._switch_off()
         if self._limit is not None:
             self._set_limit(self._limit)
         self._second = guarded(self.config, self._source.second)
-        order = guarded(self.config, self._source.standby)
-        self._news(SourceNews("standby", self._clock.now(), standby=order))
+        if self._for_run:
+            order = guarded(self.config, self._source.standby)
+            self._news(SourceNews("standby", self._clock.now(), standby=order))
+
+    def _found_on(self) -> bool:
+        """Whether the source was on when a run had not begun with it yet."""
+        if not self._for_run or self._looked or not isinstance(self._source, Reporting):
+            return False
+        self._looked = True
+        if not self._timed(self._source.state).output_on:
+            return False
+        self._tell_news("warning", f"{self.config.name} was on when it was found; it was switched off first.")
+        return True
 
     def _find_again(self) -> None:
         if not self._link.find_again(self._nap):

@@ -71,16 +71,20 @@ class StandbyLink:
         if gone and self._order is not None:
             self._start_again(child)
 
-    def stop(self) -> None:
-        """Tell it that all is done; it ends without sending anything."""
+    def stop(self, done: bool = True) -> None:
+        """Tell it that all is done; it ends without sending anything. Not ``done``: it sends off."""
         with self._lock:
             child, self._child = self._child, None
         if child is None or child.stdin is None:
             return
-        with suppress(OSError):
-            os.write(child.stdin.fileno(), b"q")
+        if done:
+            with suppress(OSError):
+                os.write(child.stdin.fileno(), b"q")
         with suppress(OSError):
             child.stdin.close()
+        if not done:
+            threading.Thread(target=child.wait, name="benchlog-standby-last", daemon=True).start()
+            return
         try:
             child.wait(1.0)
         except subprocess.TimeoutExpired:

@@ -1,10 +1,16 @@
 """The technician's words typed at a terminal, where there is no window."""
 
+import os
+import select
+import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import TextIO
 
 from benchlog.model.event import Key, KeyPressed
+
+LOOK_S = 0.2
+MOST_LINE = 4096
 
 HELP = (
     "Keys, each with Enter: c cut off · g REASON go on · s stop in order · m the voltage has moved · "
@@ -45,29 +51,42 @@ class Terminal:
         self._lines = lines
         self._press = press
         self._show = show
-        self._stopped = False
+        self._stopping = threading.Event()
 
     def start(self) -> None:
-        """Begin to listen. The thread waits in a read that can't be broken off; it never holds up the end."""
+        """Begin to listen."""
         threading.Thread(target=self._work, name="benchlog-terminal", daemon=True).start()
 
     def stop(self) -> None:
         """Take no more keys."""
-        self._stopped = True
+        self._stopping.set()
 
     def _work(self) -> None:
         self._show(HELP)
-        for line in iter(self._read, ""):
-            if self._stopped:
-                return
+        for line in typed_lines(self._lines.fileno(), self._stopping):
             pressed = parse_line(line)
             if pressed is None:
                 self._show(HELP)
             else:
                 self._press(pressed)
 
-    def _read(self) -> str:
+
+def typed_lines(fileno: int, stopping: threading.Event) -> Iterator[str]:
+    """Lines as they are typed, until the input ends or ``stopping`` is set.
+
+    Read past Python's own buffer: a thread that waits inside it aborts the interpreter at its end. Where the
+    system can't wait for a console (Windows), the thread is left behind in its read.
+    """
+    rest = b""
+    while not stopping.is_set():
         try:
-            return self._lines.readline()
+            if sys.platform != "win32" and not select.select([fileno], [], [], LOOK_S)[0]:
+                continue
+            some = os.read(fileno, 4096)
         except (OSError, ValueError):
-            return ""
+            return
+        if not some:
+            return
+        *lines, rest = (rest + some).split(b"\n")
+        rest = rest[-MOST_LINE:]
+        yield from (line.decode(errors="replace") for line in lines if not stopping.is_set())

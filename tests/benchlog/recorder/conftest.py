@@ -19,9 +19,8 @@ sys.path.append(str(Path(__file__).parent))
 def _no_thread_left(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[None]:
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     yield
-    for _ in range(100):
+    for _ in range(350):
         left = [t.name for t in threading.enumerate() if t.name.startswith("benchlog-")]
-        left = [name for name in left if name not in {"benchlog-terminal", "benchlog-standby-start"}]
         if not left:
             return
         time.sleep(0.02)

@@ -4,7 +4,6 @@ import os
 import sys
 import threading
 from datetime import datetime, timedelta
-from io import StringIO
 from pathlib import Path
 
 import msgspec
@@ -37,7 +36,7 @@ from benchlog.recorder.jump import JumpDetector
 from benchlog.recorder.limit import source_limit
 from benchlog.recorder.outbox import MOST_POINTS, Outbox
 from benchlog.recorder.technician import Technician
-from benchlog.recorder.terminal import Terminal, parse_line
+from benchlog.recorder.terminal import Terminal, parse_line, typed_lines
 from benchlog.recorder.threads import Thread
 
 # ---- attention ---------------------------------------------------------------------------------------
@@ -191,10 +190,22 @@ def test_any_line_is_a_key_or_none(line: str) -> None:
 def test_the_terminal_presses_keys_and_shows_help() -> None:
     pressed: list[object] = []
     shown: list[str] = []
-    terminal = Terminal(StringIO("what\nc\n"), pressed.append, shown.append)
-    terminal._work()
+    ours, theirs = os.pipe()
+    with os.fdopen(ours) as lines:
+        os.write(theirs, b"what\nc\ng half a li")
+        os.close(theirs)
+        Terminal(lines, pressed.append, shown.append)._work()
     assert pressed == [KeyPressed(Key.CUT_OFF, by="terminal")]
     assert len(shown) == 2
+
+
+def test_the_terminal_lets_go_while_nothing_is_typed() -> None:
+    ours, theirs = os.pipe()
+    stopping = threading.Event()
+    threading.Timer(0.1, stopping.set).start()
+    assert list(typed_lines(ours, stopping)) == []
+    os.close(ours)
+    os.close(theirs)
 
 
 # ---- the simulated technician ------------------------------------------------------------------------
@@ -299,6 +310,20 @@ def test_a_herald_passes_on_in_order() -> None:
     herald.announce("No standby.")
     herald.stop()
     assert heard == [(1, Marked("arrival")), "No standby."]
+
+
+def test_a_listener_that_fails_keeps_nobody_else_from_hearing() -> None:
+    heard: list[object] = []
+
+    def gone(t_us: int, said: Said) -> None:
+        raise BrokenPipeError
+
+    herald = Herald([gone, lambda t, said: heard.append(t)], heard.append, lambda *_: None)
+    herald.start()
+    herald.pass_on(1, Marked("arrival"))
+    herald.announce("x")
+    herald.stop()
+    assert heard == [1, "x"]
 
 
 # ---- sleep -------------------------------------------------------------------------------------------

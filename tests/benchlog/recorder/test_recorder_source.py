@@ -4,15 +4,18 @@ import time
 from typing import Any
 
 import pytest
-from recorder_fakes import SourceServer, TcpSource
+from recorder_fakes import SourceServer, TcpSource, bench
 from recorder_stand import Stand
 
 from benchlog.bench.adaptor import SourceState
-from benchlog.model.errors import InstrumentFault, LinkLost, ProtocolFault
+from benchlog.model.errors import InstrumentFault, LinkLost, ProtocolFault, SessionFault
 from benchlog.model.event import Instruct, LinkChanged
 from benchlog.model.history import Noted, RunTold
+from benchlog.model.job import Job
 from benchlog.model.role import Role
 from benchlog.model.step import Outcome
+from benchlog.recorder.recorder import Recorder
+from benchlog.session.writer import SessionWriter
 
 
 def told(stand: Stand, kind: type) -> list[Any]:
@@ -32,6 +35,32 @@ def test_a_source_that_allows_more_than_its_limit_is_refused(stand: Stand) -> No
 
     stand.adaptors[Role.SOURCE] = Deaf(stand.server.port)
     with pytest.raises(ProtocolFault, match=r"limit of 1.1 A and reads back 9 A"):
+        stand.run()
+    assert not stand.server.on.is_set()
+
+
+def test_a_source_found_on_is_switched_off_before_the_run(stand: Stand) -> None:
+    stand.server.state |= {"set_v": 120.0, "output_on": True}
+    result = stand.run()
+    assert stand.server.seen[:2] == ["OFF", "LIMIT 1.1 4.0"]
+    assert any("was on when it was found" in text for text in result.warnings)
+
+
+def test_a_sitting_without_a_run_leaves_the_source_alone(stand: Stand) -> None:
+    stand.server.state |= {"set_v": 120.0, "output_on": True}
+    store = SessionWriter.create(stand.path, Job(simulated=True), stand.clock.wall())
+    recorder = Recorder(store, bench(Role.SOURCE), stand._open, stand.clock)
+    stand.after(0.5, lambda: setattr(recorder._board, "leaving", True))
+    recorder.run()
+    assert stand.server.seen == []
+    assert stand.server.state["output_on"]
+
+
+def test_too_little_room_on_the_disk_switches_nothing_on(
+    stand: Stand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("benchlog.session.place.LEAST_FREE", 1 << 60)
+    with pytest.raises(SessionFault, match="MB free"):
         stand.run()
     assert not stand.server.on.is_set()
 
