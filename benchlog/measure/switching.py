@@ -28,6 +28,11 @@ class SwitchOn:
     with_voltage: bool
     offset_a: float | None
 
+    @property
+    def instant(self) -> float:
+        """Best estimate of the instant, in samples: half-way to the first sample that is not quiet."""
+        return self.at + 0.5
+
 
 def _first_beyond(y: Samples, level: float) -> Iterator[int]:
     """Position of the first sample beyond ±level in each piece of the record that has one."""

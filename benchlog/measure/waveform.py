@@ -216,7 +216,7 @@ def _phase_deg(frame: Frame) -> float | None:
     """Phase of the voltage at switch-on, from its rising crossing."""
     if frame.switch_on is None or len(frame.at) < 2:
         return None
-    share = (frame.switch_on.at - frame.at[0]) / (frame.at[1] - frame.at[0])
+    share = (frame.switch_on.instant - frame.at[0]) / (frame.at[1] - frame.at[0])
     return float(180.0 * share + (0.0 if frame.rising_first else 180.0)) % 360.0
 
 
@@ -237,7 +237,7 @@ def figures(wave: Waveform, nominal_v: float | None = None) -> WaveFigures:
     return WaveFigures(
         offset_a=offset,
         frequency_hz=frame.frequency_hz,
-        switch_on_s=frame.switch_on.at / frame.rate_hz if frame.switch_on else None,
+        switch_on_s=frame.switch_on.instant / frame.rate_hz if frame.switch_on else None,
         switch_on_phase_deg=_phase_deg(frame),
         inrush_peak_a=inrush.peak_a,
         half_cycle_rms_a=half_cycles,

@@ -45,7 +45,7 @@ def joule(since: list[float], seconds: float, rate: float) -> float:
 
 def plain(v: list[float], i: list[float], rate: float, on_s: float, offset: float) -> dict[str, float]:
     """The figures by sums over samples; the switch-on instant and the zero are the program's own."""
-    on = round(on_s * rate)
+    on = math.floor(on_s * rate)
     i = [x - offset for x in i]
     rising = [c for c in crossings(v) if c > on]
     last = rising[-1]

@@ -58,7 +58,7 @@ def test_switch_on_phase(name: str) -> None:
     degrees = RUNNER.CASES[name][1].get("degrees", 90 if RUNNER.CASES[name][0] == "offline" else 0)
     found = figures(wave(name)).switch_on_phase_deg
     assert found is not None
-    # A half-wave load moves the inlet voltage's own crossings through the source's impedance, here by 3 degrees.
+    # A half-wave load moves the inlet voltage's own crossings through the source's impedance, by 3 degrees.
     tolerance = 3.0 if name == HALF_WAVE else 1.0
     assert (found - degrees + 180) % 360 - 180 == pytest.approx(0.0, abs=tolerance)
 
@@ -69,8 +69,8 @@ def test_switch_on_phase(name: str) -> None:
 def test_half_cycles_from_a_zero_crossing(name: str) -> None:
     found = figures(wave(name)).half_cycle_rms_a[:6]
     measured = [INDEX[name][f"half{k}"] for k in range(6)]
-    # The simulator's windows follow the mains, ours the inlet voltage, which a half-wave load shifts by 3 degrees:
-    # there a small half-cycle takes some of the large one beside it, and 1 % of the large one is asked.
+    # The simulator's windows follow the mains, ours the inlet voltage, which a half-wave load shifts by 3
+    # degrees: a small half-cycle takes some of the large one beside it, and 1 % of the large one is asked.
     np.testing.assert_allclose(
         found, measured, rtol=0.01, atol=0.01 * max(measured) if name == HALF_WAVE else 0.0
     )
