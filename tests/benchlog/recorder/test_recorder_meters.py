@@ -10,7 +10,7 @@ from recorder_stand import THREE, Stand
 
 from benchlog.model.clock import RealClock
 from benchlog.model.errors import BenchlogError, LinkLost, PlanRefused, ProtocolFault, UsageError
-from benchlog.model.event import Ended, Key, KeyPressed, LinkChanged, ReadingTaken
+from benchlog.model.event import Ended, Key, KeyPressed, LinkChanged, ReadingTaken, StorageChanged
 from benchlog.model.history import BenchSet, DiskTrouble, RunBegun, RunEnded, RunTold
 from benchlog.model.job import Job
 from benchlog.model.reading import Status, Unusable
@@ -19,6 +19,7 @@ from benchlog.model.step import Outcome
 from benchlog.recorder.recorder import Recorder
 from benchlog.session.lock import holder_of
 from benchlog.session.reader import SessionReader
+from benchlog.session.verification import verify
 from benchlog.session.writer import SessionWriter
 
 
@@ -241,3 +242,29 @@ def test_the_file_tells_the_same_events_at_the_same_instants(stand: Stand) -> No
     again = SmallWatch(length_s=30.0)
     said = [*again.begin(run.begun.t_us), *(pair for t, event in stored for pair in again.feed(event, t))]
     assert said == stand.said
+
+
+def test_a_full_disk_is_told_and_nothing_is_lost_once_there_is_room(stand: Stand) -> None:
+    stand.watch.length_s = 4.0
+    recorder = stand.make()
+    db = recorder._store._db  # type: ignore[attr-defined]
+
+    def fill() -> None:
+        db.execute(f"pragma max_page_count = {db.execute('pragma page_count').fetchone()[0]}")
+
+    stand.when_on(fill)
+    stand.when_on(lambda: db.execute("pragma max_page_count = 1000000"), delay_s=2.4)
+    result = recorder.run()
+    assert result.ended == Ended(Outcome.COMPLETED, "Done.")
+    storing = [event for _, event in stand.watch.told if isinstance(event, StorageChanged)]
+    assert [event.storing for event in storing] == [False, True]
+    assert "full" in storing[0].detail
+    told = [t for t, e in stand.watch.told if isinstance(e, ReadingTaken) and e.reading.channel == CURRENT]
+    with SessionReader(stand.path) as reader:
+        rows = reader.readings(CURRENT)
+    stored = {int(t + late) for t, late in zip(rows.t_us, rows.late_us, strict=True)}
+    assert set(told) <= stored
+    trouble = [payload for payload in stand.entries() if isinstance(payload, DiskTrouble)]
+    assert trouble
+    assert all(payload.lost_s == 0.0 for payload in trouble)
+    assert verify(stand.path).ok
