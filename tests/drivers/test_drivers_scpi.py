@@ -451,3 +451,35 @@ def test_a_second_connection_and_the_standby_order(scpi_peer, clock) -> None:
             time.sleep(0.001)
     source.close()
     assert (scpi_peer.state["OUTP"], scpi_peer.state["VOLT"]) == ("0", "0")
+
+
+def test_a_serial_port_opened_by_visa_is_held_exclusively(pty_peer, clock) -> None:
+    class Serial:
+        resource = f"ASRL{pty_peer.path}::INSTR"
+
+    one, other = meter_of(Serial, clock), meter_of(Serial, clock)
+    one.talk.line.open()
+    with pytest.raises(PortRefused, match="the port is busy"):
+        other.talk.line.open()
+    one.close()
+    other.close()
+
+
+def test_instruments_are_opened_side_by_side(scpi_peer, clock) -> None:
+    meters = [meter_of(scpi_peer, clock) for _ in range(8)]
+    faults: list[Exception] = []
+
+    def work(meter: ScpiMeter) -> None:
+        try:
+            meter.open()
+        except Exception as fault:  # noqa: BLE001 - whatever it is, the test tells
+            faults.append(fault)
+
+    threads = [threading.Thread(target=work, args=(meter,)) for meter in meters]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(10)
+    for meter in meters:
+        meter.close()
+    assert faults == []

@@ -1,7 +1,7 @@
 """Late answers by the thousand: how many readings are the answer to an earlier question?
 
 Run: ``python tests/faults/late_answers.py [--readings 10000] [--share 0.03]``. A share of the answers comes
-1.6 times the time allowed after its question. A reading is wrong when what it holds was measured longer ago
+1.3 times the time allowed after its question. A reading is wrong when what it holds was measured longer ago
 than one answer may take, or was given before.
 """
 
@@ -24,9 +24,9 @@ from benchlog_drivers.shelf import find_profile
 from benchlog_drivers.simulated.trouble import Ordered, Trouble
 
 SCALE = 40.0
-TIMEOUT_S = 0.03
-LATE = 1.6
-SLACK_S = 0.02
+TIMEOUT_S = 0.1
+LATE = 1.3
+SLACK_S = 0.01
 """Real seconds that a busy machine may add between measuring and reading."""
 
 
@@ -81,8 +81,6 @@ def campaign(
             sent = server.meter.sent
             match = _sent(sent, place, quantity, reading.value)
             age_s = 1e9 if match is None else (reading.end_us / 1e6 + offset_s - sent[match][0]) / SCALE
-            if match is None or age_s > TIMEOUT_S + SLACK_S:
-                print(name, taken, match, place, age_s, reading.value)
             wrong += match is None or age_s > TIMEOUT_S + SLACK_S
             place = place if match is None else match + 1
     meter.close()

@@ -22,6 +22,9 @@ from benchlog_drivers.codecs.scpi import parse_switch
 from benchlog_drivers.transports.line import Line
 from benchlog_drivers.transports.visa import VisaLine, socket_address
 
+_LEAST_V, _LEAST_A, _LEAST_S = 0.06, 0.01, 0.01
+"""Read-backs may differ from what was set by this much."""
+
 
 class ScpiSource:
     """Implements `benchlog.bench.adaptor.Source`, and `Meter` for the roles it measures."""
@@ -82,9 +85,9 @@ class ScpiSource:
             commands.append(self._words.trip_delay.format(value=Plain(trip_delay_s)))
         self.talk.configure(*commands)
         state = self.state()
-        if state.limit_a is None or not _near(state.limit_a, limit_a):
+        if state.limit_a is None or not _near(state.limit_a, limit_a, _LEAST_A):
             raise self._cannot(f"was to limit at {limit_a:g} A but reads back {state.limit_a}")
-        if state.trip_delay_s is not None and not _near(state.trip_delay_s, trip_delay_s):
+        if state.trip_delay_s is not None and not _near(state.trip_delay_s, trip_delay_s, _LEAST_S):
             raise self._cannot(
                 f"was to trip after {trip_delay_s:g} s but reads back {state.trip_delay_s:g} s"
             )
@@ -98,7 +101,7 @@ class ScpiSource:
             raise self._cannot(f"can't be set to {volts:g} V")
         self.talk.tell(self._words.voltage.format(value=Plain(volts)))
         state = self.state()
-        if not _near(state.set_v, volts):
+        if not _near(state.set_v, volts, _LEAST_V):
             refused = "; ".join(f"{e.number} {e.text}" for e in self.talk.drain_errors())
             raise self._cannot(
                 f"was set to {volts:g} V but reads back {state.set_v:g} V ({refused or 'no error told'})"
@@ -186,6 +189,6 @@ class Plain(float):
         return f"{float(self):.6f}".rstrip("0").rstrip(".") or "0"
 
 
-def _near(read: float, wanted: float) -> bool:
-    """Whether a read-back is what was set, a source's rounding aside."""
-    return abs(read - wanted) <= max(0.005 * abs(wanted), 0.06)
+def _near(read: float, wanted: float, least: float) -> bool:
+    """Whether a read-back is what was set, a source's rounding (0.5 %, at least ``least``) aside."""
+    return abs(read - wanted) <= max(0.005 * abs(wanted), least)

@@ -9,19 +9,22 @@ import contextlib
 import re
 import select
 import socket
+import threading
 import time
 from typing import Any
 
 import pyvisa
 from pyvisa.constants import BufferOperation, StatusCode
 
-from benchlog.model.errors import InstrumentTimeout, LinkLost
+from benchlog.model.errors import InstrumentFault, InstrumentTimeout, LinkLost
 from benchlog_drivers.transports.line import PortLink
 from benchlog_drivers.transports.seam import translated
 
 _BACKEND = re.compile(r"^(\S*@\w+)\s+(\S.*)$")
 _CHUNK = 20 * 1024
 _POLL_S = 0.0005
+_MAKING = threading.Lock()
+"""Managers are made one at a time; sessions are opened side by side."""
 
 
 def split_backend(address: str) -> tuple[str, str]:
@@ -67,10 +70,15 @@ class VisaLine:
                 socket.getaddrinfo(
                     *address, type=socket.SOCK_STREAM
                 )  # pyvisa-py leaks a socket on a bad name
-            manager = pyvisa.ResourceManager(backend)  # never closed: all of one backend are one object
+            with _MAKING:
+                manager = pyvisa.ResourceManager(backend)  # never closed: all of one backend are one object
             self._resource = manager.open_resource(name, open_timeout=int(self.link.timeout_s * 1000))
             self._resource.timeout = max(1, int(self.link.timeout_s * 1000))
-        self._look_inside()
+        try:
+            self._look_inside()
+        except InstrumentFault:
+            self.close()
+            raise
 
     def _look_inside(self) -> None:
         """Take hold of the socket under a pyvisa-py session; set what its attributes can't."""
@@ -101,6 +109,12 @@ class VisaLine:
             self._resource.data_bits = self.link.bits
             self._resource.parity = pyvisa.constants.Parity(parities[self.link.parity])
             self._resource.stop_bits = pyvisa.constants.StopBits(int(self.link.stop * 10))
+        if self._counts_arrived:
+            port = self._resource.visalib.sessions[self._resource.session].interface
+            port.exclusive = True  # pyvisa-py opens it shared
+            for name, state in (("dtr", self.link.dtr), ("rts", self.link.rts)):
+                if state is not None:
+                    setattr(port, name, state)
 
     def close(self) -> None:
         """Close the session, not the manager; never raises."""
