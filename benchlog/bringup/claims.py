@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from benchlog.bringup import wording
+from benchlog.model.instrument import Coupling
 from benchlog.model.role import Role
 from benchlog.model.run import RunSetup
 from benchlog.model.step import DecidedBy, Outcome, StepRecord, StepVerdict
@@ -88,6 +89,9 @@ def not_tested(setup: RunSetup, records: Sequence[StepRecord]) -> tuple[str, ...
     if not (setup.reads(Role.RAIL_PLUS) and setup.reads(Role.RAIL_MINUS)):
         found.append("Rails: an open rail fuse does not show in the source current")
     found.append("Reservoirs: a leaky one does not show in the source current")
+    ammeter = setup.sheets.get(Role.SOURCE_CURRENT)
+    if ammeter is not None and ammeter.coupling is Coupling.AC:
+        found.append("DC in the source current: the ammeter's path passes AC only")
     if setup.lamp_w is not None:
         found.append("Idle current without the series lamp: to be taken again from a low step")
     elif setup.unit.supply is Supply.SWITCH_MODE:

@@ -39,8 +39,26 @@ def judge(run: Run, now_us: int) -> None:
             run.say(
                 now_us, Instruct(f"Within the limit. Press the key to go to {wording.volts(_next_v(run))}")
             )
-    if found[0] is StepVerdict.GO_UP and run.phase is Phase.AT:
+    if run.phase is not Phase.AT:
+        return
+    if found[0] is StepVerdict.GO_UP:
         _accepted(run, now_us)
+    elif may_go_on(run):
+        go_on(run, now_us)
+
+
+def may_go_on(run: Run) -> bool:
+    """Whether the technician's word is acted on now: the least stay is over and nothing forbids a step."""
+    visit = run.visit
+    return (
+        visit is not None
+        and visit.word is not None
+        and visit.dwelt
+        and visit.placed
+        and not run.at_last
+        and not run.blockers
+        and not run.inrush.is_open
+    )
 
 
 def _unblocked(run: Run, now_us: int) -> None:
@@ -115,6 +133,7 @@ def arrive(run: Run, t_us: int, now_us: int) -> None:
     else:
         _arrive_again(run, t_us)
     run.assumed_v = run.step.set_v
+    run.same_at_arrival = run.same > 0
     run.inrush.open(t_us)
     run.overrun.clear()
     run.drift.begin(t_us, run.inrush.end_us)
@@ -211,6 +230,14 @@ def leave(run: Run, now_us: int, verdict: StepVerdict, by: DecidedBy, why: str) 
     run.timers.drop("longest", "dwell", "patience", "window", "complete")
 
 
+def go_on(run: Run, now_us: int) -> None:
+    """Leave a step on the technician's word."""
+    assert run.visit is not None and run.visit.word is not None
+    verdict = run.said[0] if run.said else StepVerdict.WAIT
+    leave(run, now_us, verdict, DecidedBy.TECHNICIAN, run.visit.word)
+    go_to(run, run.k + 1, now_us)
+
+
 def _keep(run: Run, now_us: int, record: StepRecord) -> None:
     run.records.append(record)
     run.say(now_us, StepDone(run.k, record))
@@ -226,13 +253,14 @@ def _record(run: Run, verdict: StepVerdict, by: DecidedBy, why: str, earlier: bo
     level, measured_v = _measured(run, earlier)
     settled_us = run.drift.settled_us if level is not None and not earlier else None
     window_a = None if earlier or visit is None else run.inrush.peak_a
+    peak_a = visit.peak_a if visit is not None else None
     acceptance, stop = run.bounds.acceptance(run.v), run.bounds.stop(run.v)
     return StepRecord(
         fraction=step.fraction,
         set_v=step.set_v,
         measured_v=measured_v,
-        inrush_a=_finite(_largest(visit.inrush_a if visit else None, window_a)),
-        inrush_is_lower_bound=True,
+        inrush_a=_finite(_largest(visit.inrush_a if visit else None, window_a)) if peak_a is None else peak_a,
+        inrush_is_lower_bound=peak_a is None,
         idle_a=level,
         idle_u_a=None if level is None else run.bounds.go_up_u_a(level),
         acceptance_a=acceptance.value,

@@ -8,6 +8,11 @@ from benchlog.model.event import Instruct, Marked
 from benchlog.model.role import Role
 from benchlog.model.step import Outcome, StepVerdict
 
+FROZEN_READINGS = 4
+FROZEN_COUNTS = 10.0
+FROZEN_RISE = 1.1
+"""So many readings in a row, of so many counts, don't stay the same through such a rise of voltage (ours)."""
+
 
 def come(run: Run, name: str, t_us: int) -> None:
     """The deadline of this name has come."""
@@ -26,9 +31,23 @@ def _window(run: Run, t_us: int) -> None:
     peak_a = run.inrush.peak_a
     largest = "no reading" if peak_a is None else f"largest reading {wording.amps(peak_a)}"
     run.say(t_us, Marked("window-closed", largest, run.k))
+    _frozen(run, t_us)
     if run.setup.hand_set and run.reads_voltage and not run.inlet.standing:
         run.say(t_us, Instruct(wording.STOP_TURNING, urgent=True))
     course.judge(run, t_us)
+
+
+def _frozen(run: Run, t_us: int) -> None:
+    """A current of some counts, the very same all through a change of voltage: does the meter live?"""
+    meter = run.limits.meter
+    counts = (run.last_a or 0.0) / (meter.count_a / meter.turns) if meter.count_a > 0.0 else 0.0
+    moved, run.before_v = run.volts >= FROZEN_RISE * run.before_v, run.volts
+    if moved and run.same_at_arrival and run.same >= FROZEN_READINGS and counts >= FROZEN_COUNTS:
+        amount = wording.amps(run.last_a or 0.0)
+        run.blockers["frozen"] = (
+            f"Wait: the ammeter shows the same {amount} as before the voltage moved: is it on hold?"
+        )
+        run.say(t_us, Instruct("Alarm: the ammeter does not move", urgent=True))
 
 
 def _dwell(run: Run, t_us: int) -> None:

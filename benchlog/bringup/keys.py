@@ -32,9 +32,13 @@ def _go_on(run: Run, event: KeyPressed, now_us: int) -> None:
         run.say(now_us, Marked("word", run.visit.word, run.k))
         course.complete_on_word(run, now_us)
     else:
-        verdict = run.said[0] if run.said else StepVerdict.WAIT
-        course.leave(run, now_us, verdict, DecidedBy.TECHNICIAN, _word(event))
-        course.go_to(run, run.k + 1, now_us)
+        assert run.visit is not None
+        run.visit.word = _word(event)
+        if course.may_go_on(run):
+            course.go_on(run, now_us)
+        else:
+            run.timers.drop("patience")
+            run.say(now_us, Marked("word", f"{run.visit.word}; after the least stay here", run.k))
 
 
 def _word(event: KeyPressed) -> str:

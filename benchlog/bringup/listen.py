@@ -10,6 +10,7 @@ from benchlog.measure.settling import Rise
 from benchlog.model.clock import US
 from benchlog.model.event import (
     AttentionChanged,
+    InrushMeasured,
     Instruct,
     LinkChanged,
     Marked,
@@ -91,7 +92,7 @@ def current(
     """A source current in A; an overloaded reading counts as full scale in every stop rule."""
     if not run.powered:
         return
-    run.last_a = amperes
+    _same(run, amperes, now_us)
     stop_a = run.bounds.stop_a(run.v)
     if run.visit is not None and run.inrush.holds(end_us):
         _in_window(run, start_us, amperes, stop_a, now_us)
@@ -107,6 +108,16 @@ def current(
         _rising(run, start_us, end_us, amperes, now_us)
 
 
+def _same(run: Run, amperes: float, now_us: int) -> None:
+    """Count readings in a row that are the very same value; another value shows that the meter lives."""
+    if amperes == run.last_a:
+        run.same += 1
+        return
+    run.last_a, run.same, run.same_at_arrival = amperes, 1, False
+    if run.blockers.pop("frozen", None):
+        course.judge(run, now_us)
+
+
 def cut_current(run: Run, now_us: int, amperes: float, rule: str) -> None:
     """Cut off because of a current in A, by one of the stop rules."""
     limit = wording.amps(run.bounds.stop_a(run.v))
@@ -119,6 +130,19 @@ def cut_current(run: Run, now_us: int, amperes: float, rule: str) -> None:
     }[rule]
     text = wording.cut_off_current(run.setup.unit, run.volts, amperes, why, run.hint)
     course.cut_off(run, now_us, text, rule)
+
+
+def inrush_measured(run: Run, event: InrushMeasured, now_us: int) -> None:
+    """A digitiser's figures of a switch-on: the true peak, and its I²t against what the fuse may take."""
+    if run.phase is not Phase.AT or run.visit is None:
+        return
+    run.visit.peak_a = max(run.visit.peak_a or 0.0, abs(event.peak_a))
+    if run.pulse is not None and event.i2t_a2s >= run.pulse.value:
+        text = (
+            f"Cut off. {event.i2t_a2s:.2g} A²s at the switch-on to {wording.volts(run.volts)}, more than the "
+            f"{run.pulse.value:.2g} A²s that the fuse may take ({run.pulse.source})"
+        )
+        course.cut_off(run, now_us, text, "inrush-i2t")
 
 
 def _in_window(run: Run, start_us: int, amperes: float, stop_a: float, now_us: int) -> None:

@@ -227,7 +227,9 @@ def _of_kind(setup: RunSetup) -> list[str]:
     unit, found = setup.unit, []
     if unit.supply is Supply.SWITCH_MODE and setup.lamp_w is None:
         found.append("Switch-mode: a first power-up behind a series lamp is advised; no lamp is declared.")
-    if unit.amplifier is Amplifier.VALVE:
+    if unit.amplifier is not Amplifier.VALVE:
+        found.append("No loudspeaker or customer's load before the DC at the output has been judged.")
+    else:
         found.append(
             "Valve: have a load connected; check the transformer first, output valves out, at low volts."
         )

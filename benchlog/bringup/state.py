@@ -12,8 +12,11 @@ from benchlog.bringup.outputs import Outputs
 from benchlog.bringup.overrun import Overrun
 from benchlog.bringup.soak import Soak
 from benchlog.bringup.timers import Timers
+from benchlog.limits.fuse import pulse_i2t
 from benchlog.model.clock import US
+from benchlog.model.errors import UsageError
 from benchlog.model.event import Ended, Said
+from benchlog.model.limit import Confidence, Limit
 from benchlog.model.pattern import Seen
 from benchlog.model.quantity import Quantity
 from benchlog.model.role import Role
@@ -24,6 +27,8 @@ from benchlog.model.unit import Amplifier
 WATCHED_ROLES = (Role.SOURCE_CURRENT, Role.INLET_VOLTAGE)
 """Without readings of these a bring-up is not safe."""
 _DEFAULT_COUNT_V = 0.1
+PULSES = 100.0
+"""Switch-ons that a fuse is derated for; a bring-up has a dozen (ours)."""
 
 
 class Phase(Enum):
@@ -54,12 +59,14 @@ class Visit:
     """It had been placed before it moved again."""
     inrush_a: float | None = None
     """Largest reading in earlier windows of this stay."""
+    peak_a: float | None = None
+    """Largest peak that a digitiser saw."""
     dwelt: bool = False
     """The least dwell is over."""
     overdue: bool = False
     """The longest dwell is over and the technician was asked."""
     word: str | None = None
-    """The technician's reason at the last step."""
+    """The technician's reason for going on, where the stay is not over yet."""
     at_v: float | None = None
     """Inlet volts when the settled current was last looked at."""
     level_a: float | None = None
@@ -78,6 +85,7 @@ class Run:
         self.setup = setup
         self.hint = hint
         self.limits = limits_of(setup)
+        self.pulse = _pulse(setup)
         self.bounds = Bounds(self.limits, setup.steps)
         self.nominal_v = setup.unit.mains_v
         self.valve = setup.unit.amplifier is Amplifier.VALVE
@@ -108,6 +116,12 @@ class Run:
         self.assumed_v = 0.0
         """Volts taken for the inlet where it is not read."""
         self.power_w: float | None = None
+        self.before_v = 0.0
+        """Inlet volts at the end of the window before the present one."""
+        self.same = 0
+        """How many readings of the current in a row were the very same value."""
+        self.same_at_arrival = False
+        """Whether the last reading before the arrival belongs to that row."""
         self.range_a: float | None = None
         """Range of the ammeter at the last reading."""
         self.last_a: float | None = None
@@ -169,6 +183,17 @@ class Run:
     def v(self) -> float:
         """`volts` as a fraction of nominal."""
         return self.volts / self.nominal_v
+
+
+def _pulse(setup: RunSetup) -> Limit | None:
+    """I²t that one switch-on may have; None where the fuse is not known well enough."""
+    if setup.unit.fuse is None:
+        return None
+    try:
+        limit = pulse_i2t(setup.unit.fuse, PULSES)
+    except UsageError:
+        return None
+    return None if limit.confidence is Confidence.UNVERIFIED else limit
 
 
 def _count_v(setup: RunSetup) -> float:

@@ -17,6 +17,7 @@ from benchlog.limits.patterns import fault_patterns
 from benchlog.model.event import (
     AttentionChanged,
     Ended,
+    InrushMeasured,
     KeyPressed,
     LinkChanged,
     ReadingTaken,
@@ -160,3 +161,5 @@ def _tell(run: Run, event: Told, now_us: int) -> None:
             listen.storage(run, event, now_us)
         case TimeJumped():
             listen.time_jumped(run, event, now_us)
+        case InrushMeasured():
+            listen.inrush_measured(run, event, now_us)

@@ -79,8 +79,24 @@ class TimeJumped(msgspec.Struct, frozen=True, tag="time-jump"):
     jump_s: float
 
 
+class InrushMeasured(msgspec.Struct, frozen=True, tag="inrush-measured"):
+    """What a digitiser saw of a switch-on: worked out elsewhere, told when it is there."""
+
+    peak_a: float
+    """Largest instantaneous current, with its sign."""
+    i2t_a2s: float
+    """From switch-on to the end of the decay."""
+
+
 Told = (
-    ReadingTaken | SourceAnswered | KeyPressed | LinkChanged | AttentionChanged | StorageChanged | TimeJumped
+    ReadingTaken
+    | SourceAnswered
+    | KeyPressed
+    | LinkChanged
+    | AttentionChanged
+    | StorageChanged
+    | TimeJumped
+    | InrushMeasured
 )
 
 

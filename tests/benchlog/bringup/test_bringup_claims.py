@@ -5,6 +5,7 @@ import pytest
 
 from benchlog.bringup.claims import least_fraction, no_short_claim
 from benchlog.model.event import Key
+from benchlog.model.instrument import Coupling
 from benchlog.model.role import Role
 from benchlog.model.step import DecidedBy, Outcome, StepRecord, StepVerdict
 from benchlog.model.unit import OutputTopology, Plate, PlateKind, Supply
@@ -141,3 +142,10 @@ def test_what_was_seen_serves_the_fault_patterns(rig) -> None:
     assert (seen[-1].output_dc_v, seen[-1].rail_plus_v) == (8.5, pytest.approx(9.6))
     assert seen[0].power_factor == pytest.approx(0.6, abs=0.01)
     assert any("output device" in p.name for p in r.watch.fault_patterns)
+
+
+def test_a_clamp_that_passes_ac_only_leaves_the_dc_untested(rig) -> None:
+    sheet = msgspec.structs.replace(rig.__globals__["CLAMP"], coupling=Coupling.AC)
+    assert (
+        "DC in the source current: the ammeter's path passes AC only" in rig(ammeter=sheet).watch.not_tested
+    )

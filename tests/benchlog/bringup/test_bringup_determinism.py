@@ -12,6 +12,7 @@ from benchlog.bringup.watch import BringUp
 from benchlog.model.clock import US
 from benchlog.model.event import (
     AttentionChanged,
+    InrushMeasured,
     Key,
     KeyPressed,
     LinkChanged,
@@ -78,6 +79,7 @@ def _event(dice: random.Random, t_us: int, volts: float, level: float) -> Told:
             AttentionChanged(watched=dice.random() < 0.5),
             StorageChanged(storing=dice.random() < 0.6),
             TimeJumped(dice.choice([0.2, -0.7])),
+            InrushMeasured(dice.uniform(-50.0, 50.0), dice.choice([0.1, 1.0, 1000.0])),
         ]
     )
 

@@ -5,7 +5,7 @@ import pytest
 
 from benchlog.limits import bringup as rules
 from benchlog.model.clock import US
-from benchlog.model.event import Instruct, Judged, Key, SetSource, StepDone
+from benchlog.model.event import Instruct, Judged, Key, SetSource, StepDone, StorageChanged
 from benchlog.model.instrument import Accuracy, MeterSheet
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Measured, Setting
@@ -371,3 +371,29 @@ def test_a_change_of_range_is_a_gap_not_a_step(rig) -> None:
     assert not r.marks("settled")
     r.run(3.0)
     assert r.marks("settled")
+
+
+def test_a_word_given_during_the_least_stay_is_taken_when_it_is_over(rig) -> None:
+    r = rig().to_step(0.40, 0.0)
+    arrived_s = [t for t, m in r.said if getattr(m, "what", "") == "arrival"][-1] / US
+    r.run(15.0)
+    said = r.press(Key.GO_ON, "standby relay")
+    assert [(m.what, m.detail) for m in said] == [("word", "standby relay; after the least stay here")]
+    r.run(40.0)
+    assert r.verdict.step == 5
+    r.run(10.0)
+    record = r.all(StepDone)[-1].record
+    assert (record.fraction, record.decided_by) == (0.40, DecidedBy.TECHNICIAN)
+    assert (record.verdict, record.decision_reason) == (StepVerdict.WAIT, "standby relay")
+    assert r.when(StepDone) - arrived_s == pytest.approx(60.0, abs=0.01)
+
+
+def test_a_word_does_not_lift_what_forbids_a_step(rig) -> None:
+    r = rig().to_step(0.40, 0.0)
+    r.run(15.0)
+    r.press(Key.GO_ON, "relay was off")
+    r.tell(StorageChanged(storing=False))
+    r.run(60.0)
+    assert r.verdict.step == 5
+    r.tell(StorageChanged(storing=True))
+    assert r.all(StepDone)[-1].record.decision_reason == "relay was off"

@@ -252,3 +252,24 @@ def test_each_alarm_is_marked_or_said_once(rig) -> None:
     r.run(0.95)
     assert len([line for line in r.lines() if line.urgent]) == 1
     assert not [m for m in r.all(Marked) if m.what == "stale"]
+
+
+def test_an_ammeter_that_does_not_move_with_the_voltage_is_suspected_of_being_on_hold(rig) -> None:
+    r = rig().to_step(0.10, 0.05)
+    r.frozen = True
+    r.run(20.0)
+    assert r.verdict.rule == "frozen"
+    assert r.verdict.step == 2
+    assert r.verdict.reason.startswith("Wait: the ammeter shows the same 0.050 A as before the voltage moved")
+    assert [line.text for line in r.lines() if line.urgent] == ["Alarm: the ammeter does not move"]
+    r.level[Role.SOURCE_CURRENT] = 0.051
+    r.run(0.2)
+    assert r.verdict.rule == "settling"
+
+
+def test_identical_readings_of_few_counts_are_normal(rig) -> None:
+    r = rig()
+    r.frozen = True
+    r.level[Role.SOURCE_CURRENT] = 0.009
+    r.run(60.0)
+    assert not [line for line in r.lines() if line.urgent]

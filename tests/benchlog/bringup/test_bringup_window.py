@@ -2,12 +2,14 @@
 
 import math
 
+import msgspec
 import pytest
 
 from benchlog.bringup.inrush import Inrush
 from benchlog.bringup.overrun import Overrun
+from benchlog.limits.fuse import parse_fuse
 from benchlog.model.clock import US
-from benchlog.model.event import Instruct, Key, ReadingTaken, StepDone, SwitchOff
+from benchlog.model.event import InrushMeasured, Instruct, Key, ReadingTaken, StepDone, SwitchOff
 from benchlog.model.instrument import MeterSheet
 from benchlog.model.reading import Channel, Measured, Setting, Status, Unusable
 from benchlog.model.role import Role
@@ -50,7 +52,7 @@ def test_the_largest_reading_is_stored_as_a_lower_bound(rig) -> None:
     r.level[Role.SOURCE_CURRENT] = 0.02
     r.run(16.0)
     record = r.all(StepDone)[0].record
-    assert record.inrush_a == 0.6
+    assert record.inrush_a == pytest.approx(0.6)
     assert record.inrush_is_lower_bound
 
 
@@ -363,3 +365,33 @@ def test_the_verdict_while_the_window_is_open_is_wait(rig) -> None:
     r = arrived(rig)
     assert (r.verdict.verdict, r.verdict.rule) == (StepVerdict.WAIT, "inrush")
     assert r.verdict.reason == "Wait: switch-on at 6 V"
+
+
+def test_a_digitiser_gives_the_true_peak(rig) -> None:
+    r = arrived(rig)
+    r.level[Role.SOURCE_CURRENT] = 0.02
+    r.run(1.0)
+    assert r.tell(InrushMeasured(peak_a=-3.4, i2t_a2s=0.1)) == []
+    r.run(16.0)
+    record = r.all(StepDone)[0].record
+    assert (record.inrush_a, record.inrush_is_lower_bound) == (3.4, False)
+
+
+def test_more_i2t_than_the_fuse_may_take_is_cut_off(rig) -> None:
+    """T5AL: 9.0 · 5^2.2 A²s of melting I²t (a fuse maker's time-lag glass types), 48 % for 100 pulses."""
+    allowed = 0.48 * 9.0 * 5.0**2.2
+    unit = msgspec.structs.replace(rig.__globals__["UNIT"], fuse=parse_fuse("T5AL250V"))
+    r = rig(unit)
+    r.run(0.15)
+    r.tell(InrushMeasured(peak_a=60.0, i2t_a2s=0.99 * allowed))
+    assert not r.watch.latched
+    r.tell(InrushMeasured(peak_a=60.0, i2t_a2s=1.01 * allowed))
+    assert r.verdict.rule == "inrush-i2t"
+
+
+def test_without_a_known_fuse_there_is_no_such_rule(rig) -> None:
+    unit = msgspec.structs.replace(rig.__globals__["UNIT"], fuse=None)
+    r = rig(unit)
+    r.run(0.2)
+    r.tell(InrushMeasured(peak_a=60.0, i2t_a2s=1e6))
+    assert not r.watch.latched
