@@ -1,5 +1,6 @@
 """Streaming meters over a real pseudo-terminal and over socket://, and every fault of theirs."""
 
+import select
 import socket
 import threading
 import time
@@ -227,3 +228,49 @@ def test_dribbling_bytes_give_no_wrong_number(pty_peer, meter) -> None:
     stop.set()
     thread.join()
     assert [r.value for r in readings] == [0.125, 0.25]
+
+
+def test_a_change_of_range_without_a_checksum_must_be_seen_twice(pty_peer, meter) -> None:
+    pty_peer.send(LINE % 0.1)
+    take(meter, 1)
+    pty_peer.send(b"AC +0.1234 A R60 ---\r\n")
+    (first,) = take(meter, 1)
+    assert isinstance(first, Unusable)
+    assert first.status is Status.AUTORANGING, "a gap, not a step"
+    pty_peer.send(b"AC +0.1235 A R60 ---\r\n")
+    (second,) = take(meter, 1)
+    assert isinstance(second, Measured)
+    assert (second.value, second.setting.range) == (0.1235, 60.0)
+    pty_peer.send(b"AC +0.123 A R6 ---\r\n" * 1)
+    take(meter, 1)
+    pty_peer.send(b"AC +0.1236 A R60 ---\r\n")
+    (third,) = take(meter, 1)
+    assert isinstance(third, Measured), "one line that differed was an accident"
+
+
+def test_lead_resistance_is_taken_off(pty_peer, clock) -> None:
+    meter = meter_of(pty_peer.path, clock, roles=(Role.PROBE,), profile="simulated-esr-meter")
+    meter.open()
+
+    def answer(ohms: bytes) -> Reading:
+        from benchlog_drivers.codecs.parity import with_parity
+
+        until = time.monotonic() + 3.0
+        while time.monotonic() < until:
+            found = [r for r in meter.read() if r.channel.quantity is Quantity.ESR]
+            if found:
+                return found[0]
+            if select.select([pty_peer.master], [], [], 0)[0]:
+                assert pty_peer.receive() == with_parity(b"?\r\n", "E")
+                pty_peer.send(with_parity(b"Z " + ohms + b" R 100.0 uF F100k --\r\n", "E"))
+        raise AssertionError("no reading")
+
+    leads = answer(b"0.035")
+    assert isinstance(leads, Measured)
+    meter.zero_leads(leads)
+    part = answer(b"0.285")
+    meter.close()
+    assert isinstance(part, Measured)
+    assert part.value == pytest.approx(0.25)
+    assert "leads zeroed at 0.035" in part.setting.note
+    assert part.setting.test_frequency_hz == 100e3

@@ -11,7 +11,9 @@ from benchlog.model.clock import Clock, microseconds
 from benchlog.model.errors import InstrumentTimeout, ProtocolFault, UsageError
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Channel, Measured, Reading, Setting, Status, Unusable
+from benchlog.model.role import Role
 from benchlog_drivers.adaptors.channels import NOT_MEASURING, ROLE_QUANTITY, setting_of, turns_of
+from benchlog_drivers.adaptors.confirmation import Confirmation
 from benchlog_drivers.adaptors.pace import Pace
 from benchlog_drivers.adaptors.recognise import Recognition
 from benchlog_drivers.codecs.decoded import AUTORANGE, HOLD, Codec, Decoded, Garbled
@@ -39,11 +41,7 @@ class StreamMeter:
         quantity: Quantity | None,
     ) -> None:
         """Not yet open. ``quantity`` where the role does not tell it; None: whatever the meter is set to."""
-        role = next((role for role in config.roles if role not in NOT_MEASURING), None)
-        if role is None:
-            raise UsageError(
-                f"The instrument {config.name!r} has no role that measures. Give it one in the bench file."
-            )
+        role = _role(config)
         self._wanted = quantity or ROLE_QUANTITY.get(role)
         told = codec.quantities if self._wanted is None else (self._wanted,)
         self.channels: tuple[Channel, ...] = tuple(Channel(role, one, config.name) for one in told)
@@ -65,8 +63,7 @@ class StreamMeter:
         self._recognition = Recognition(config)
         self._buffer = b""
         self._in_step = False
-        self._confirmed: tuple[Quantity, float | None] | None = None
-        self._proposed: tuple[Quantity, float | None] | None = None
+        self._confirmation = Confirmation(codec.checked)
         self._silent_s = config.timeout_s or max(1.0, 4.0 * self.period_s)
         self._heard = self._left = time.monotonic()
         self._told_garbled = 0.0
@@ -80,7 +77,7 @@ class StreamMeter:
         """Open the port; the first, partial frame is dropped. May be called again after a fault."""
         self._line.open()
         self._begin_anew()
-        self._confirmed = self._proposed = None
+        self._confirmation.restart()
         self._left = self._understood = time.monotonic()
         self._pace.restart()
         device = canonical_port(self._config.connection)
@@ -251,22 +248,11 @@ class StreamMeter:
             self.counts["other-quantity"] += 1
             setting = Setting(note=f"the meter is set to {frame.quantity.label}")
             return [Unusable(self.channels[0], Status.REFUSED, start_us, end_us, setting)]
-        if not self._is_confirmed(frame):
+        if not self._confirmation.accepts(frame):
             self.counts["unconfirmed"] += 1
             channel = self._channel(wanted[0].quantity)
             return [Unusable(channel, Status.AUTORANGING, start_us, end_us)]
         return [self._reading(display, start_us, end_us) for display in wanted]
-
-    def _is_confirmed(self, frame: Decoded) -> bool:
-        """Without a checksum, a change of unit or range counts only when the next frame says the same."""
-        told = (frame.quantity, frame.range)
-        if self._codec.checked or self._confirmed in (None, told) or self._proposed == told:
-            self._confirmed, self._proposed = told, None
-            return True
-        if frame.range is None:  # overloaded or blank: the range does not show
-            return self._confirmed is not None and frame.quantity is self._confirmed[0]
-        self._proposed = told
-        return False
 
     def _channel(self, quantity: Quantity) -> Channel:
         return Channel(self.channels[0].role, quantity, self.channels[0].instrument)
@@ -286,3 +272,13 @@ class StreamMeter:
             return Unusable(channel, frame.status or Status.GARBLED, start_us, end_us, setting)
         value = frame.value / turns_of(self._config, frame.quantity) - zeroed
         return Measured(channel, value, start_us, end_us, setting)
+
+
+def _role(config: InstrumentConfig) -> Role:
+    """The role that its display plays. `UsageError` where none measures."""
+    role = next((role for role in config.roles if role not in NOT_MEASURING), None)
+    if role is None:
+        raise UsageError(
+            f"The instrument {config.name!r} has no role that measures. Give it one in the bench file."
+        )
+    return role
