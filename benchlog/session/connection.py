@@ -12,7 +12,7 @@ from urllib.parse import quote
 
 from benchlog.model.errors import SessionDamaged, SessionFault
 from benchlog.session import schema
-from benchlog.session.faults import fault_of, gone, mapped
+from benchlog.session.faults import KEEP_IT, fault_of, gone, mapped
 
 Identity = tuple[int, int]
 """Device and number of a file."""
@@ -101,10 +101,7 @@ def quick_check(db: sqlite3.Connection, path: Path) -> None:
     if path.stat().st_size % db.execute("pragma page_size").fetchone()[0]:
         findings = ["it ends within a page: it was cut short"]
     if findings != ["ok"]:
-        raise SessionDamaged(
-            f"The session file {path} is damaged ({findings[0]}). Keep it as it is; "
-            "'benchlog recover' reads what is intact from a copy."
-        )
+        raise SessionDamaged(f"The session file {path} is damaged ({findings[0]}). {KEEP_IT}")
 
 
 def create(path: Path) -> sqlite3.Connection:

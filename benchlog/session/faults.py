@@ -13,6 +13,9 @@ from pathlib import Path
 
 from benchlog.model.errors import SessionDamaged, SessionFault
 
+KEEP_IT = "Keep it as it is and open another copy; what is intact in this one can still be read out of it."
+"""What to do with a damaged file (`benchlog.session.salvage` reads it out)."""
+
 _DAMAGED = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_FORMAT)
 _READ_ONLY = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM)
 _BUSY = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
@@ -33,10 +36,7 @@ def _of_code(code: int, path: Path) -> SessionFault | None:
     if primary == sqlite3.SQLITE_NOTADB:
         return SessionDamaged(f"{path} is not a session file. Choose a file that ends in .benchlog.")
     if primary in _DAMAGED:
-        return SessionDamaged(
-            f"The session file {path} is damaged or cut short. Keep it as it is; "
-            "'benchlog recover' reads what is intact from a copy."
-        )
+        return SessionDamaged(f"The session file {path} is damaged or cut short. {KEEP_IT}")
     if primary == sqlite3.SQLITE_FULL:
         return SessionFault(
             f"The disk is full: {path} can't grow ({free_mb(path)} MB free there). Make room on that disk; "
@@ -111,10 +111,7 @@ def fault_of(error: sqlite3.Error | OSError, path: Path) -> SessionFault:
             "what was not stored yet is kept in memory."
         )
     if isinstance(error, sqlite3.DatabaseError):
-        return SessionDamaged(
-            f"The session file {path} can't be read as one ({error}). Keep it as it is; "
-            "'benchlog recover' reads what is intact from a copy."
-        )
+        return SessionDamaged(f"The session file {path} can't be read as one ({error}). {KEEP_IT}")
     return SessionFault(f"The session file {path} can't be used ({error}). Try again, or work on a copy.")
 
 
@@ -138,10 +135,7 @@ def mapped(path: Path) -> Iterator[None]:
     try:
         yield
     except UnicodeDecodeError as error:
-        raise SessionDamaged(
-            f"The session file {path} holds text that is none. Keep it as it is; "
-            "'benchlog recover' reads what is intact from a copy."
-        ) from error
+        raise SessionDamaged(f"The session file {path} holds text that is none. {KEEP_IT}") from error
     except (sqlite3.IntegrityError, sqlite3.ProgrammingError):
         raise
     except (sqlite3.Error, OSError) as error:
