@@ -1,18 +1,15 @@
 """Why a waveform's figures may be wrong: each doubt is a sentence with what was seen and what to do.
 
     doubts(wave, frame, settled, inrush, nominal_v) -> tuple[str, ...]
-    flatness(y, extreme, period, bands) -> list[Flat]        how flat the tops of one polarity are
 
-Thresholds: ours, set on simulated and recorded waveforms (an unclipped top scores 0.5, a flat one 1).
+Thresholds: ours, set on simulated and recorded waveforms.
 """
 
 import math
-from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
-from benchlog.measure.crossings import CHUNK, Floats, Samples
+from benchlog.measure.flattop import find_tops, flat_levels, usual_share
 from benchlog.measure.waveframe import Frame, Inrush, Settled
 from benchlog.model.wave import Waveform
 
@@ -21,91 +18,31 @@ LEAST_RATE_HZ = 2000.0
 CHANGE = 0.01
 """Change between the last two windows above which the record is said to end too early."""
 _FLAT_CURRENT = 0.65
-_FLAT_VOLTAGE = 0.75
-_LAST_S = 2.0
-"""How much of the voltage is looked at for flat tops: a probe that is overdriven is so in every cycle."""
-_LEAST_PERIOD = 20.0
-"""Samples in a cycle below which a top is not told from a flat one."""
-
-
-class Flat(NamedTuple):
-    """Share of the samples near the extreme that lie close to it, and in how many separate tops."""
-
-    share: float
-    samples: int
-    tops: int
-
-
-def _count(y: Samples) -> float:
-    """Size of one digitiser step, from the values that occur; 0 where there is only one."""
-    steps = np.diff(np.unique(y[:20_000]))
-    return float(steps.min()) if len(steps) else 0.0
-
-
-def _beyond(y: Samples, level: float, side: float) -> tuple[npt.NDArray[np.int64], Floats]:
-    """Samples with side·y ≥ level, with their positions; gathered in pieces that stay in the cache."""
-    at: list[npt.NDArray[np.int64]] = []
-    values: list[Floats] = []
-    for begin in range(0, len(y), CHUNK):
-        piece = y[begin : begin + CHUNK]
-        found = np.flatnonzero(piece >= level if side > 0 else piece <= -level)
-        at.append(found + begin)
-        values.append(side * piece[found].astype(np.float64))
-    return np.concatenate(at), np.concatenate(values)
-
-
-def flatness(y: Samples, extreme: float, period: float, bands: tuple[float, ...]) -> list[Flat]:
-    """How flat the tops at ``extreme`` are, for each band: 0.5 for a rounded top, near 1 for a clipped one.
-
-    The samples within a band of the extreme are compared with those within four times that; round tops give
-    √(1/4). ``bands`` from wide to narrow, in the unit of ``y``; ``period`` of the mains in samples.
-    """
-    side = 1.0 if extreme > 0 else -1.0
-    at, height = _beyond(y, abs(extreme) - 4.0 * bands[0], side)
-    found = []
-    for band in bands:
-        inner = at[height >= abs(extreme) - band]
-        outer = int(np.count_nonzero(height >= abs(extreme) - 4.0 * band))
-        tops = 1 + int(np.count_nonzero(np.diff(inner) > 0.4 * period))
-        found.append(Flat(len(inner) / max(outer, 1), len(inner), tops))
-    return found
-
-
-def _clipped(y: Samples, offset: float, period: float, limit: float) -> list[str]:
-    """Which sides are clipped, as ``+1.2`` or ``-3.4`` in the unit of ``y``."""
-    sides = []
-    step = _count(y)
-    high, low = float(y.max()), float(y.min())
-    for extreme in (high, low) if high > low else ():
-        height = abs(extreme - offset)
-        if height <= 4.0 * step or extreme == 0.0:
-            continue
-        bands = tuple(max(share * height, 0.55 * step) for share in (0.02, 0.005))
-        for flat in flatness(y, extreme, period, bands):
-            repeated = flat.tops >= 2 and flat.samples >= 4 * flat.tops and flat.share > limit
-            if repeated or (flat.samples >= 8 and flat.share > 0.85):
-                sides.append(f"{extreme:+.4g}")
-                break
-    return sides
+_FLAT_VOLTAGE = 0.80
 
 
 def _clipping(wave: Waveform, frame: Frame, offset_a: float) -> list[str]:
-    period = frame.rate_hz / (frame.frequency_hz or 50.0)
+    """Flat tops; a current may be as flat as the mains voltage itself, and a little more."""
+    voltage_tops = find_tops(wave.v_v, frame.at, 0.0)
+    mains = min(usual_share(voltage_tops), _FLAT_VOLTAGE)
+    current = flat_levels(find_tops(wave.i_a, frame.at, offset_a), offset_a, max(_FLAT_CURRENT, mains + 0.08))
+    voltage = flat_levels(voltage_tops, 0.0, _FLAT_VOLTAGE)
     messages = []
-    current = _clipped(wave.i_a, offset_a, period, _FLAT_CURRENT)
-    if current and period >= _LEAST_PERIOD:
+    if current:
         messages.append(
-            f"The current is flat at {' and '.join(current)} A: the sensor or the input is saturated, and "
-            "peak, r.m.s. and I²t are lower bounds. Use a wider range and record again."
+            f"The current is flat at {_levels(current)} A: the sensor or the input is saturated, and peak, "
+            "r.m.s. and I²t are lower bounds. Use a wider range and record again."
         )
-    last = wave.v_v[-int(_LAST_S * frame.rate_hz) :]
-    voltage = _clipped(last, 0.0, period, _FLAT_VOLTAGE) if frame.frequency_hz else []
-    if voltage and period >= _LEAST_PERIOD:
+    if voltage:
         messages.append(
-            f"The voltage is flat at {' and '.join(voltage)} V: the probe or the input is overdriven, and "
+            f"The voltage is flat at {_levels(voltage)} V: the probe or the input is overdriven, and "
             "volts, watts and power factor are wrong. Use a wider range and record again."
         )
     return messages
+
+
+def _levels(levels: tuple[float, ...]) -> str:
+    return " and ".join(f"{level:+.4g}" for level in levels)
 
 
 def _sampling(wave: Waveform, frame: Frame, inrush: Inrush, offset_a: float) -> list[str]:

@@ -281,6 +281,27 @@ def test_a_saturated_sensor_that_sags() -> None:
     warned(replace(wave, i_a=0.9 * np.tanh(wave.i_a / 0.35)), "The current is flat")
 
 
+@pytest.mark.parametrize("noise_a", [0.0, 0.01, 0.03])
+def test_a_saturated_sensor_with_noise(noise_a: float) -> None:
+    wave = record(inrush_a=0.0)
+    noise = noise_a * np.random.default_rng(1).standard_normal(len(wave.i_a))
+    warned(replace(wave, i_a=np.clip(wave.i_a, -1.0, 1.0) + noise), "The current is flat")
+
+
+def test_only_the_first_peaks_saturate() -> None:
+    wave = record(inrush_a=30.0)
+    found = warned(replace(wave, i_a=np.clip(wave.i_a, -8.0, 8.0)), "The current is flat at +8")
+    assert found.inrush_peak_a == pytest.approx(8.0)
+
+
+def test_a_resistive_load_on_flat_topped_mains_is_not_saturated() -> None:
+    # Mains with 5 % third and 2 % fifth harmonic, as many small rectifiers make it.
+    t = np.arange(20_000) / RATE_HZ
+    angle = 2 * np.pi * 50 * (t - 0.2)
+    volts = 325.0 * (np.sin(angle) + 0.05 * np.sin(3 * angle) + 0.02 * np.sin(5 * angle)) * (t > 0.2)
+    assert not any("flat" in w for w in figures(Waveform(volts, volts / 50.0, RATE_HZ)).warnings)
+
+
 def test_an_overdriven_probe() -> None:
     wave = record()
     warned(replace(wave, v_v=np.clip(wave.v_v, -250.0, 250.0)), "The voltage is flat")
