@@ -144,7 +144,7 @@ def test_cut_off_before_the_recorder_has_said_anything(bench):
 
 def test_cut_off_while_a_question_is_asked(bench):
     show(bench, "middle")
-    bench.start.desk.ask_to_go_on()
+    bench.start.desk.deeds.go_on()
     assert bench.start.window.question.field.hasFocus()
     f12(bench)
     assert len(cut_offs(bench)) == 1
@@ -152,7 +152,7 @@ def test_cut_off_while_a_question_is_asked(bench):
 
 def test_going_on_needs_a_reason(bench):
     show(bench, "cannot-judge")
-    bench.start.desk.ask_to_go_on()
+    bench.start.desk.deeds.go_on()
     question = bench.start.window.question
     QTest.keyClick(question.field, Qt.Key.Key_Return)
     assert not question.isHidden()
@@ -165,7 +165,7 @@ def test_going_on_needs_a_reason(bench):
 
 def test_beginning_again_asks_for_the_fuse(bench):
     show(bench, "rail-short")
-    bench.start.desk.ask_to_begin_again()
+    bench.start.desk.deeds.begin_again()
     question = bench.start.window.question
     assert "fuse" in question.words
     QTest.keyClick(question.field, Qt.Key.Key_Return)
@@ -287,13 +287,13 @@ def test_digits_can_be_read_from_two_metres(bench):
     # 12 mm on a screen of 24 inches at 1920 × 1080 (531 mm wide): 43 pixels.
     bench.start.window.resize(1920, 1080)
     bench.pump(lambda: False, 0.05)
-    assert bench.start.desk.page.current.digit_height() >= 43
-    assert bench.start.desk.page.inlet.digit_height() >= 43
+    assert bench.start.desk.shell.bring_up.current.digit_height() >= 43
+    assert bench.start.desk.shell.bring_up.inlet.digit_height() >= 43
 
 
 def test_accessible_names_carry_values(bench):
     show(bench, "middle")
-    window, page = bench.start.window, bench.start.desk.page
+    window, page = bench.start.window, bench.start.desk.shell.bring_up
     assert "0.190 A" in page.current.accessibleName()
     assert "48.0 V" in page.inlet.accessibleName()
     assert window.trip.accessibleName().startswith("CUT OFF, key F12. source ON")

@@ -23,6 +23,7 @@ from benchlog.model.protocol import (
 )
 from benchlog.model.reading import Status
 from benchlog.model.role import Role
+from benchlog.model.run import RunSetup
 from benchlog.model.step import StepRecord, StepVerdict
 
 ACCEPTANCE = "limit:acceptance"
@@ -93,6 +94,8 @@ class Board:
     latest: dict[str, Latest] = field(default_factory=dict)
     pending: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
     """Samples (seconds, value or NaN) that no curve has taken yet, by channel."""
+    setup: RunSetup | None = None
+    """What the run was set up with, once the file said so."""
     limits: LimitsNow | None = None
     limit_points: dict[int, LimitsNow] = field(default_factory=dict)
     """Limits seen so far by half percent of nominal: they fill the curves between the steps."""
@@ -118,6 +121,8 @@ class Board:
     rails: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
     """The last readings of each rail (seconds, volts), for the discharge estimate."""
     near_zero_count: int = 0
+    old_end_us: int | None = None
+    """Last instant of an old run that is shown while nothing is running."""
     dropped: int = 0
     closing: bool = False
     gone: bool = False
@@ -193,6 +198,21 @@ class Board:
         """The newest usable inlet voltage."""
         latest = self.latest.get(Role.INLET_VOLTAGE)
         return latest.last_value if latest else None
+
+    @property
+    def running(self) -> bool:
+        """Whether a run is going on."""
+        return self.hello is not None and bool(self.hello.steps) and self.ended is None and not self.old
+
+    @property
+    def old(self) -> bool:
+        """Whether a run of an earlier sitting is shown."""
+        return self.old_end_us is not None
+
+    @property
+    def quiet(self) -> bool:
+        """Whether nothing is running and nothing is wrong: the open stage may have the large line."""
+        return self.hello is not None and not self.running and not self.latched and not self.gone
 
     @property
     def urgent(self) -> bool:

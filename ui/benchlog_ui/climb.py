@@ -7,7 +7,9 @@ from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QPainterPath, QPolygonF
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
+from benchlog.bringup.bounds import Bounds, limits_of
 from benchlog.model.role import Role
+from benchlog.model.run import RunSetup
 from benchlog.model.step import StepRecord, StepVerdict
 from benchlog_ui.board import Board
 from benchlog_ui.course import quiet_plot, restyle_axis
@@ -59,6 +61,8 @@ class Climb(QWidget):
         self._forecast = self._add(pg.PlotCurveItem())
         self._here = self._add(pg.ScatterPlotItem())
         self._key: Any = None
+        self._setup: RunSetup | None = None
+        self._curve: list[tuple[float, float, float]] = []
         self.restyle(look)
 
     def _add(self, item: Any) -> Any:
@@ -84,7 +88,7 @@ class Climb(QWidget):
         hello = board.hello
         if hello is None or not hello.steps:
             return
-        key = (len(board.limit_points), tuple(board.records.items()), board.step, id(hello))
+        key = (len(board.limit_points), tuple(board.records.items()), board.step, id(hello), id(board.setup))
         if key != self._key:
             self._key = key
             self._limits(board)
@@ -94,11 +98,7 @@ class Climb(QWidget):
     def _limits(self, board: Board) -> None:
         hello = board.hello
         assert hello is not None
-        points = {
-            round(s.fraction * 200): (s.fraction, s.acceptance.value, s.stop.value) for s in hello.steps
-        }
-        points |= {k: (p.fraction, p.acceptance_a, p.stop_a) for k, p in board.limit_points.items()}
-        rows = [points[k] for k in sorted(points) if points[k][0] > 0.005]
+        rows = self._exact(board.setup) if board.setup is not None else _from_steps(board)
         v = [r[0] * hello.mains_v for r in rows]
         self._acceptance.setData(v, [r[1] for r in rows])
         self._stop.setData(v, [r[2] for r in rows])
@@ -108,6 +108,15 @@ class Climb(QWidget):
         inside = [r[2] for r in rows if r[0] <= reach]
         top = max(inside + [min(a, 4 * rows[-1][2]) for a in found])
         self._plot.setYRange(-0.05 * top, top * 1.12, padding=0)
+
+    def _exact(self, setup: RunSetup) -> list[tuple[float, float, float]]:
+        """Both limits at every half percent, from what the run was set up with; worked out once a run."""
+        if self._setup is not setup:
+            bounds = Bounds(limits_of(setup), setup.steps)
+            fractions = [n / 200 for n in range(2, 1 + round(200 * max(1.0, setup.steps[-1].fraction)))]
+            self._curve = [(v, bounds.acceptance_a(v), bounds.stop_a(v)) for v in fractions]
+            self._setup = setup
+        return self._curve
 
     def _records(self, board: Board) -> None:
         rows = [r for r in board.records.values() if r.idle_a is not None and r.measured_v is not None]
@@ -166,6 +175,14 @@ def _reach(board: Board, fractions: list[float]) -> float:
     seen = max([board.step or 0, *board.records])
     ahead = fractions[min(seen + 3, len(fractions) - 1)]
     return next((r for r in (0.2, 0.4, 0.65) if ahead <= r), max(1.0, fractions[-1]))
+
+
+def _from_steps(board: Board) -> list[tuple[float, float, float]]:
+    """Both limits at the steps, and where the voltage has been since: while the set-up is not known yet."""
+    steps = board.hello.steps if board.hello is not None else ()
+    points = {round(s.fraction * 200): (s.fraction, s.acceptance.value, s.stop.value) for s in steps}
+    points |= {k: (p.fraction, p.acceptance_a, p.stop_a) for k, p in board.limit_points.items()}
+    return [points[k] for k in sorted(points) if points[k][0] > 0.005]
 
 
 def _words(record: StepRecord) -> str:

@@ -73,7 +73,7 @@ class BringUpPage(QWidget):
 
     def refresh(self, board: Board, real_s: float, frame: int, grown: set[str]) -> None:
         """Draw a frame: curves at every one, digits at every third, what is read slowly at every sixth."""
-        now_us = board.now_us(real_s)
+        now_us = board.old_end_us if board.old_end_us is not None else board.now_us(real_s)
         self.course.refresh(board, now_us, sight.forecast(board), grown)
         if frame % DIGITS == 0:
             self.current.show_reading(sight.current_shown(board, real_s))

@@ -2,21 +2,22 @@
 
 import math
 import time
+from pathlib import Path
 
 from PySide6.QtCore import QObject, QTimer
-from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QApplication
 
 from benchlog.model.event import Key
-from benchlog.model.history import Noted
-from benchlog.model.protocol import Closed, EntryAdded, FromWindow, Pong, Pressed, Trouble, WantsToClose
-from benchlog.model.step import StepVerdict
+from benchlog.model.history import Entry, RunBegun
+from benchlog.model.protocol import Closed, FromWindow, Pong, Pressed, Trouble, WantsToClose
 from benchlog_ui import sight
 from benchlog_ui.board import Board
-from benchlog_ui.climbpage import BringUpPage
-from benchlog_ui.keys import Deed
+from benchlog_ui.deeds import Deeds
 from benchlog_ui.link import Link
-from benchlog_ui.question import Answer
+from benchlog_ui.past import put_back, recall
+from benchlog_ui.shelf import Curve, Found, Lines, Shelf, Shut, Unread
+from benchlog_ui.shell import Shell
+from benchlog_ui.stages import Stage
 from benchlog_ui.traces import Traces
 from benchlog_ui.trip import CutOffKey
 from benchlog_ui.window import Window
@@ -27,7 +28,7 @@ _SLOW_FRAMES = 15
 
 
 class Desk(QObject):
-    """One run on the screen."""
+    """One sitting on the screen."""
 
     def __init__(self, window: Window, link: Link, key: CutOffKey) -> None:
         """Furnish the window; nothing moves before `start`."""
@@ -36,34 +37,19 @@ class Desk(QObject):
         self.link = link
         self.board = Board()
         self.traces = Traces()
+        self.shelf: Shelf | None = None
         self._key = key
         self._pressed_s = -math.inf
         self._unconfirmed_since: float | None = None
+        self._urgent = False
         self._frames = 0
-        self.page = BringUpPage(window.look, self.traces)
-        window.pages.addWidget(self.page)
-        window.follow(self.page.restyle)
-        window.wants_to_close.connect(self.ask_to_close)
+        self.shell = Shell(window, self.board, self.traces, self.send)
+        self.deeds = Deeds(window, self.board, self.shell, self.send)
+        window.wants_to_close.connect(self.asked_to_close)
         window.technician_did_it.connect(self.done_by_hand)
-        self._add_deeds()
         self._timer = QTimer(self)
         self._timer.setInterval(FRAME_MS)
         self._timer.timeout.connect(self.frame)
-
-    def _add_deeds(self) -> None:
-        deeds = (
-            Deed("F2", "note", "Write a note", self.write_note),
-            Deed("F6", "moved", "The voltage has moved, or looks right", self.say_moved),
-            Deed("F7", self.page.span_words(), "How much of the past the curves show", self.next_span),
-            Deed("F8", "go on…", "Go on to the next step, with a reason", self.ask_to_go_on),
-            Deed("F9", "end run", "End the run in order and take the source away", self.ask_to_end),
-            Deed("F10", "again…", "Begin again after a cut-off", self.ask_to_begin_again),
-        )
-        for deed in deeds:
-            self.window.keys.add(self.window, deed)
-        for keys, step in (("Ctrl++", 1), ("Ctrl+=", 1), ("Ctrl+-", -1)):
-            shortcut = QShortcut(QKeySequence(keys), self.window)
-            shortcut.activated.connect(lambda s=step: self.window.larger_text(s))
 
     def start(self) -> None:
         """Begin to draw."""
@@ -71,8 +57,11 @@ class Desk(QObject):
         self.frame()
 
     def stop(self) -> None:
-        """Draw no more frames by itself."""
+        """Draw no more frames by itself, and let go of the file."""
         self._timer.stop()
+        if self.shelf is not None:
+            self.shelf.shut()
+            self.shelf.join(2.0)
 
     def send(self, message: FromWindow) -> None:
         """Send a message to the recorder."""
@@ -88,15 +77,18 @@ class Desk(QObject):
         self.frame_at(time.monotonic())
 
     def frame_at(self, real_s: float) -> None:
-        """A frame as it stands at a real monotonic time."""
+        """A frame as it stands at a real monotonic time. What matters most comes first."""
         self._take(real_s)
         self._show(real_s)
+        self._take_from_file()
         grown = self.traces.drain(self.board)
-        if self.page.isVisible():
-            self.page.refresh(self.board, real_s, self._frames, grown)
+        self.shell.refresh(real_s, self._frames, grown, self._key.seen)
         self._frames += 1
         if self._frames % _SLOW_FRAMES == 0:
-            self.page.course.setAccessibleName(f"Course: {self.page.course.summary(self.board)}")
+            course = self.shell.bring_up.course
+            course.setAccessibleName(f"Course: {course.summary(self.board)}")
+
+    # ---- messages ----------------------------------------------------------------------------------
 
     def _take(self, real_s: float) -> None:
         board = self.board
@@ -110,9 +102,24 @@ class Desk(QObject):
         board.pings.clear()
         while self.link.refused:
             self.send(Trouble(f"A line of the recorder could not be read. {self.link.refused.popleft()}"))
+        if "hello" in board.changed:
+            self._greet()
         if board.closing and "end" in board.changed:
-            self.send(Closed())
+            self._close_file()
+        if self.shelf is not None and board.changed & {"said", "end"}:
+            self.shelf.look()
         board.changed.clear()
+
+    def _greet(self) -> None:
+        hello = self.board.hello
+        if hello is None:
+            return
+        self.shell.show_job(hello.job)
+        path = Path(hello.session_path)
+        if hello.session_path and (self.shelf is None or self.shelf.path != path):
+            self.shelf = Shelf(path)
+        if not hello.steps:
+            self.shell.go(Stage.INTAKE.value)
 
     def _recorder_ended(self) -> None:
         if self.board.closing:
@@ -120,15 +127,61 @@ class Desk(QObject):
         else:
             self.board.gone = True
 
+    def _close_file(self) -> None:
+        if self.shelf is None:
+            self.send(Closed())
+        else:
+            self.shelf.shut()
+
+    # ---- the file ----------------------------------------------------------------------------------
+
+    def _take_from_file(self) -> None:
+        while self.shelf is not None and self.shelf.found:
+            self._found(self.shelf.found.popleft())
+
+    def _found(self, found: Found) -> None:
+        match found:
+            case Lines():
+                self.shell.take(found.entries)
+                self._recall(found.entries, found.first)
+            case Curve():
+                self.traces.begin_with(found.channel, found.t_s, found.v, found.gap_s)
+            case Unread():
+                self.window.show_trouble(found.reason)
+            case Shut():
+                self.shelf = None
+                if self.board.closing:
+                    self.send(Closed())
+
+    def _recall(self, entries: tuple[Entry, ...], first: bool) -> None:
+        hello = self.board.hello
+        if first and hello is not None:
+            recalled = recall(entries, running=bool(hello.steps))
+            if recalled is not None:
+                put_back(self.board, recalled)
+            return
+        for entry in entries:
+            if isinstance(entry.payload, RunBegun):
+                self.board.setup = entry.payload.setup
+
+    # ---- what is always there ----------------------------------------------------------------------
+
     def _show(self, real_s: float) -> None:
         window, board = self.window, self.board
-        line = sight.instruction(board)
+        line = sight.instruction(board, real_s)
+        if board.quiet and self.shell.at != Stage.BRING_UP.value:
+            line = sight.stage_line(self.shell.line())
+        elif board.power_on and self.shell.at != Stage.BRING_UP.value:
+            line = sight.with_readings(line, board)
         window.instruction.tell(line.text, line.reason, line.shape, line.ink, line.urgent)
+        if line.urgent and not self._urgent:
+            QApplication.beep()
+        self._urgent = line.urgent
         bar = sight.bar(board, real_s - self._pressed_s)
         window.trip.tell(bar.head, bar.state, bar.shape, bar.latched)
-        window.bands.show_bands(sight.bands(board, window.isActiveWindow()))
+        window.bands.show_bands(sight.bands(board, QApplication.activeWindow() is not None))
         self._show_alarm(real_s)
-        self._allow()
+        self.deeds.allow()
 
     def _show_alarm(self, real_s: float) -> None:
         board = self.board
@@ -143,75 +196,7 @@ class Desk(QObject):
         else:
             self.window.raise_alarm(words.head, words.orders, words.facts, words.button)
 
-    def _allow(self) -> None:
-        board, keys = self.board, self.window.keys
-        running = board.hello is not None and bool(board.hello.steps) and board.ended is None
-        waiting = board.judged is not None and board.judged.verdict is not StepVerdict.CUT_OFF
-        keys.allow("F6", running)
-        keys.allow("F8", running and waiting)
-        keys.allow("F9", running)
-        keys.allow("F10", board.latched)
-
-    def write_note(self) -> None:
-        """Put the keyboard into the note field."""
-        self.window.keys.note.setFocus()
-
-    def store_note(self, text: str) -> None:
-        """Send a note to the history."""
-        self.send(EntryAdded(Noted(text, stage="bring-up")))
-
-    def say_moved(self) -> None:
-        """The technician says that the voltage has moved, or looks right."""
-        self.send(Pressed(Key.MOVED))
-
-    def next_span(self) -> None:
-        """Show another length of the past."""
-        self.window.keys.rename("F7", self.page.next_span())
-
-    def ask_to_go_on(self) -> None:
-        """Go on; where the program does not say *go up*, a reason is asked for first."""
-        judged = self.board.judged
-        if judged is not None and judged.verdict is StepVerdict.GO_UP:
-            self.send(Pressed(Key.GO_ON))
-            return
-        why = f" The program says: {judged.reason}" if judged is not None and judged.reason else ""
-        self.window.question.ask(
-            f"Go on to the next step on your word.{why}",
-            (
-                Answer("Go on", lambda reason: self.send(Pressed(Key.GO_ON, reason)), needs_text=True),
-                Answer("Stay here", _nothing),
-            ),
-            field="reason, recorded with the step",
-        )
-
-    def ask_to_end(self) -> None:
-        """Ask before the run is ended in order."""
-        self.window.question.ask(
-            "End the run and take the source away in order?",
-            (
-                Answer("End the run", lambda reason: self.send(Pressed(Key.STOP, reason))),
-                Answer("Go on with the run", _nothing),
-            ),
-            field="reason, if there is one",
-        )
-
-    def ask_to_begin_again(self) -> None:
-        """After a cut-off: near zero and the fuse come first."""
-        seen = (
-            "The inlet was seen near zero." if self.board.near_zero else "The inlet was not seen near zero."
-        )
-        self.window.question.ask(
-            f"Begin again at or below 20 %. {seen} Is the fuse still good? Look or measure, unplugged.",
-            (
-                Answer("Fuse is good", lambda reason: self._begin_again(reason, True)),
-                Answer("Fuse has blown", lambda reason: self._begin_again(reason, False)),
-                Answer("Not now", _nothing),
-            ),
-            field="what was found and done",
-        )
-
-    def _begin_again(self, reason: str, intact: bool) -> None:
-        self.send(Pressed(Key.REARM, reason, fuse_intact=intact))
+    # ---- leaving -----------------------------------------------------------------------------------
 
     def done_by_hand(self) -> None:
         """The technician's word that the source is away."""
@@ -220,34 +205,18 @@ class Desk(QObject):
         else:
             self.send(Pressed(Key.NEAR_ZERO, "dial at zero, unit unplugged"))
 
-    def ask_to_close(self) -> None:
+    def asked_to_close(self) -> None:
         """Closing asks while power is on; otherwise the recorder is told and answers."""
         if self.board.gone or self.board.hello is None:
             self.leave()
         elif not self.board.power_on:
             self.send(WantsToClose(power_off=False))
         else:
-            self._ask_with_power_on()
-
-    def _ask_with_power_on(self) -> None:
-        hello = self.board.hello
-        by_hand = hello is not None and not hello.programmed
-        how = "Take the source away first" if by_hand else "Switch the source off, then close"
-        self.window.question.ask(
-            "Power is on. Closing the window does not switch the source off by itself.",
-            (
-                Answer(how, lambda _: self.send(WantsToClose(power_off=True))),
-                Answer("Keep the window", _nothing),
-            ),
-        )
+            self.deeds.ask_to_close()
 
     def leave(self) -> None:
         """Close the window and end."""
-        self._timer.stop()
+        self.stop()
         self.window.may_close = True
         self.window.close()
         QApplication.exit(0)
-
-
-def _nothing(_: str) -> None:
-    """An answer that does nothing."""

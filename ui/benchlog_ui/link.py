@@ -46,6 +46,16 @@ class Link:
         """Queue a message; returns at once."""
         self._outbox.put(message)
 
+    def answer_pings(self, input_age_s: float) -> None:
+        """Answer the heartbeats in the inbox and leave the rest there, in order."""
+        from benchlog.model.protocol import Ping, Pong
+
+        waiting = [self.inbox.popleft() for _ in range(len(self.inbox))]
+        for message, _ in waiting:
+            if isinstance(message, Ping):
+                self.send(Pong(message.n, input_age_s))
+        self.inbox.extendleft(m for m in reversed(waiting) if not isinstance(m[0], Ping))
+
     def close(self) -> None:
         """Write what is queued, for at most a second."""
         self._outbox.put(None)

@@ -33,25 +33,38 @@ def main(words: list[str]) -> int:
     QApplication.setStyle("Fusion")
     application = QApplication(sys.argv[:1])
     from benchlog_ui.colours import DARK, LIGHT
-    from benchlog_ui.scenes import SCENES
 
     folder = Path(words[0])
     folder.mkdir(parents=True, exist_ok=True)
-    for scene in SCENES:
-        if len(words) > 1 and scene.name not in words[1:]:
+    for name, scene, page in shots():
+        if len(words) > 1 and name not in words[1:]:
             continue
         for colours in (LIGHT, DARK):
             for width, height in SIZES:
-                path = folder / f"{scene.name}-{colours.name}-{width}x{height}.png"
-                picture(application, scene, colours, (width, height), path)
+                path = folder / f"{name}-{colours.name}-{width}x{height}.png"
+                picture(application, scene, page, colours, (width, height), path)
                 sys.stderr.write(f"{path}\n")
     return 0
 
 
+def shots() -> "list[tuple[str, Scene, str]]":
+    """Every picture: its name, the scene behind it, the page that is open."""
+    from benchlog_ui.scenes import SCENES, named
+    from benchlog_ui.shell import BEFORE, BENCH, HISTORY
+    from benchlog_ui.stages import Stage
+
+    found = [(scene.name, scene, Stage.BRING_UP.value) for scene in SCENES]
+    done, coarse = named("completed"), named("cannot-judge")
+    found += [(f"stage-{s.value}", done, s.value) for s in Stage if s is not Stage.BRING_UP]
+    found += [("history", done, HISTORY), ("instruments", named("middle"), BENCH)]
+    return [*found, ("before-power", coarse, BEFORE)]
+
+
 def staged(
-    application: "QApplication", scene: "Scene", colours: "Colours", size: tuple[int, int]
+    application: "QApplication", scene: "Scene", page: str, colours: "Colours", size: tuple[int, int]
 ) -> "tuple[Start, float]":
     """A window that shows a scene as it stands at its end, and the real time at which it stands so."""
+    from benchlog_ui.invented import cold_checks, ended, entries_of, run_lines
     from benchlog_ui.start import Start
     from benchlog_ui.story import Story
 
@@ -60,23 +73,35 @@ def staged(
     start.window.resize(*size)
     start.window.show()
     start.window.activateWindow()
-    until = time.monotonic() + 20.0
+    until = time.monotonic() + 60.0
     while start.desk is None and time.monotonic() < until:
         application.processEvents()
     desk = start.desk
     assert desk is not None, "the window could not be furnished"
     heard = time.monotonic()
-    for message in Story(scene).messages():
+    story = Story(scene)
+    messages = list(story.messages())
+    for message in messages:
         desk.board.take(message, heard)
     desk.stop()
+    desk.board.setup = story.setup
+    end = ended(messages)
+    lines = cold_checks() + run_lines(story.setup, messages, 2000.0)
+    desk.shell.take(entries_of([*lines, *([(2600.0, end)] if end is not None else [])]))
+    desk.shell.go(page)
     return start, heard + 0.05
 
 
 def picture(
-    application: "QApplication", scene: "Scene", colours: "Colours", size: tuple[int, int], path: Path
+    application: "QApplication",
+    scene: "Scene",
+    page: str,
+    colours: "Colours",
+    size: tuple[int, int],
+    path: Path,
 ) -> None:
-    """One picture of one scene."""
-    start, at_s = staged(application, scene, colours, size)
+    """One picture of one scene on one page."""
+    start, at_s = staged(application, scene, page, colours, size)
     desk = start.desk
     assert desk is not None
     late_s = 1.0 if desk.board.alarm else 0.0

@@ -1,7 +1,7 @@
 """From the board to what is shown: instruction, readouts, bar, bands, rungs, alarm."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchlog.model.event import Judged
 from benchlog.model.job import Job
@@ -26,6 +26,7 @@ from benchlog_ui.words import (
     sham_words,
     span,
     volts,
+    with_unit,
 )
 
 _LONG = 62
@@ -60,7 +61,8 @@ def instruction(board: Board, real_s: float = 0.0) -> Line:
             "Waiting for the recorder.", "The cut-off below works already.", Shape.HOLLOW, "faint", False
         )
     if board.ended is not None:
-        return _ended_line(board, real_s)
+        line = _ended_line(board, real_s)
+        return replace(line, reason=_joined("an earlier run", line.reason)) if board.old else line
     told, judged = board.instruct, board.judged
     if told is None and judged is None:
         return Line("Nothing is running.", _under(board, real_s), Shape.HOLLOW, "faint", False)
@@ -128,6 +130,21 @@ def _step_words(board: Board, number: int) -> list[str]:
         parts.append(step.remedy)
     parts.append(f"step {number + 1} of {len(board.hello.steps)}, {percent(step.fraction)}")
     return parts
+
+
+def stage_line(words: str) -> Line:
+    """The line of a stage while nothing is running."""
+    return Line(words, "", None, "faint", False)
+
+
+def with_readings(line: Line, board: Board) -> Line:
+    """The line with the present readings under it: another page than the bring-up view is open."""
+    found = []
+    for channel in (CURRENT, INLET):
+        latest = board.latest.get(channel)
+        if latest is not None and latest.value is not None:
+            found.append(with_unit(latest.value, channel))
+    return replace(line, reason=_joined(*found, line.reason))
 
 
 def current_shown(board: Board, real_s: float) -> Shown:

@@ -7,6 +7,7 @@ Exit codes for the recorder, which tells them to the technician in one sentence:
 import os
 import signal
 import sys
+import threading
 import time
 import traceback
 from collections.abc import Callable
@@ -22,6 +23,7 @@ NO_DISPLAY = 3
 NO_QT = 4
 
 _SWITCH_S = 0.0005
+_EARLY_MS = 25
 _REPEAT_S = 5.0
 """The same fault is told again after so long; a slot may raise at every frame."""
 
@@ -72,6 +74,8 @@ class Start:
         self.link: Link = Link(read_fd, write_fd)
         self.desk: Desk | None = None
         self._trouble = ("", 0.0)
+        self._imported = threading.Event()
+        self._import_fault: Exception | None = None
         colours = system_colours()
         application.setPalette(palette(colours))
         application.setApplicationName("Benchlog")
@@ -107,17 +111,41 @@ class Start:
     def store_note(self, text: str) -> None:
         """Send a note, once there is somebody to take it."""
         if self.desk is not None:
-            self.desk.store_note(text)
+            self.desk.deeds.store_note(text)
 
     def _first_frame(self) -> None:
         _later(self._furnish)
 
     def _furnish(self) -> None:
-        """After the first frame: tell it, then import what is heavy and build the pages."""
+        """After the first frame: tell it, then import what is heavy while the window goes on living."""
+        from PySide6.QtCore import QTimer
+
         self.link.start()
         from benchlog.model.protocol import Painted
 
         self.link.send(Painted())
+        importing = threading.Thread(target=self._import, name="imports", daemon=True)
+        importing.start()
+        self._early = QTimer(self.window)
+        self._early.setInterval(_EARLY_MS)
+        self._early.timeout.connect(self._look)
+        self._early.start()
+
+    def _import(self) -> None:
+        """On a thread: the event loop, and with it the cut-off and the heartbeat, is not held up."""
+        try:
+            import benchlog_ui.desk  # noqa: F401
+        except Exception as error:  # noqa: BLE001 - raised again in the main thread, where it is told
+            self._import_fault = error
+        self._imported.set()
+
+    def _look(self) -> None:
+        self.link.answer_pings(time.monotonic() - self.key.input_s)
+        if not self._imported.is_set():
+            return
+        self._early.stop()
+        if self._import_fault is not None:
+            raise self._import_fault
         from benchlog_ui.desk import Desk
 
         self.desk = Desk(self.window, self.link, self.key)

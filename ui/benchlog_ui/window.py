@@ -50,7 +50,6 @@ class Window(QWidget):
         self._followers: list[Callable[[Look], None]] = []
         self.look = Look(colours, 1.0)
         self.bands = Bands(self.look)
-        self.route = QWidget()
         self.instruction = InstructionLine(self.look)
         self.question = Question(self.look)
         self.pages = QStackedWidget()
@@ -70,7 +69,7 @@ class Window(QWidget):
         ]
 
     def _lay_out(self) -> None:
-        column = QVBoxLayout(self)
+        column = self._column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
         for part in (self.bands, self.instruction, self.question):
@@ -78,6 +77,10 @@ class Window(QWidget):
         column.addWidget(self.pages, 1)
         column.addWidget(self.keys)
         column.addWidget(self.trip)
+
+    def set_route(self, route: QWidget) -> None:
+        """Put the route of the job under the bands."""
+        self._column.insertWidget(1, route)
 
     def follow(self, restyle: Callable[[Look], None]) -> None:
         """Have a part told whenever colours or sizes change, and once now."""

@@ -1,0 +1,115 @@
+"""The session file as the window sees it: read-only, on a thread of its own, a little at a time.
+
+The thread opens the file, brings the history and the curves recorded before this window started, then looks
+once a second for new lines of the history. The main thread empties `Shelf.found` once a frame.
+"""
+
+import threading
+from collections import deque
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from benchlog.model.clock import US
+from benchlog.model.errors import BenchlogError
+from benchlog.model.history import Entry
+from benchlog.session.reader import SessionReader
+
+LOOK_S = 1.0
+_LEAST_GAP_S = 0.5
+_PERIODS = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """New lines of the history; ``first`` for those that were there when the file was opened."""
+
+    entries: tuple[Entry, ...]
+    first: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Curve:
+    """A channel as far as it was recorded: seconds, values (NaN where unusable), longest ordinary silence."""
+
+    channel: str
+    t_s: npt.NDArray[np.float64]
+    v: npt.NDArray[np.float64]
+    gap_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """The file can't be read: why, and what to do."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Shut:
+    """The file is closed here."""
+
+
+Found = Lines | Curve | Unread | Shut
+
+
+class Shelf:
+    """Reads one session file until it is told to shut it."""
+
+    def __init__(self, path: Path) -> None:
+        """Begin to read ``path``."""
+        self.path = path
+        self.found: deque[Found] = deque()
+        self._leave = threading.Event()
+        self._look = threading.Event()
+        self._thread = threading.Thread(target=self._work, name="shelf", daemon=True)
+        self._thread.start()
+
+    def look(self) -> None:
+        """Look for new lines now."""
+        self._look.set()
+
+    def shut(self) -> None:
+        """Close the file; `Shut` is found once it is."""
+        self._leave.set()
+        self._look.set()
+
+    def join(self, timeout_s: float) -> None:
+        """Wait for the thread."""
+        self._thread.join(timeout_s)
+
+    def _work(self) -> None:
+        try:
+            with SessionReader(self.path) as reader:
+                self._read(reader)
+        except BenchlogError as error:
+            self.found.append(Unread(str(error)))
+        finally:
+            self.found.append(Shut())
+
+    def _read(self, reader: SessionReader) -> None:
+        after = self._lines(reader, 0, first=True)
+        self._curves(reader)
+        while not self._leave.is_set():
+            self._look.wait(LOOK_S)
+            self._look.clear()
+            if not self._leave.is_set():
+                after = self._lines(reader, after, first=False)
+
+    def _lines(self, reader: SessionReader, after: int, first: bool) -> int:
+        entries = reader.entries(after)
+        if entries or first:
+            self.found.append(Lines(entries, first))
+        return entries[-1].seq if entries else after
+
+    def _curves(self, reader: SessionReader) -> None:
+        for channel in reader.channels():
+            if self._leave.is_set():
+                return
+            series = reader.readings(channel)
+            t_us = series.mid_us
+            period_us = float(np.median(np.diff(t_us))) if len(t_us) > 1 else 0.0
+            gap_s = max(_LEAST_GAP_S, _PERIODS * period_us / US)
+            self.found.append(Curve(channel.name, t_us / US, series.value, gap_s))
