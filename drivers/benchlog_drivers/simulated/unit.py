@@ -163,10 +163,10 @@ class SimulatedUnit:
         block_s = self.supply.block_s
         blocks = max(1, round((self._owed_s + seconds) / block_s))
         currents, volts = [np.zeros(1)], []
-        if self._is_live() and self.follower.held is not None:
-            self.follower.wake(BIG_CHANGE)
         for _ in range(blocks):
             live = self._is_live()
+            if live and self.follower.held is not None:
+                self.follower.wake(BIG_CHANGE)
             _, self._last = self._piece(block_s)
             currents.append(self.supply.last_trace[1:] if live else np.zeros(BLOCK))
             volts.append(self.supply.last_inlet_v if live else np.zeros(BLOCK))

@@ -20,6 +20,8 @@ from benchlog_drivers.simulated.digitiser import (
     measured_truth,
     scale,
 )
+from benchlog_drivers.simulated.make import make_bench
+from benchlog_drivers.simulated.options import make_options
 
 HERTZ, AMPERES, VOLTS = 60.0, 3.0, 170.0
 
@@ -88,6 +90,17 @@ def test_averages_of_a_sampled_stretch() -> None:
     assert truth.power_w == pytest.approx(0.5 * AMPERES * VOLTS, rel=1e-3)
     assert truth.current_rectified_mean_a == pytest.approx(AMPERES * 2.0 / np.pi, rel=1e-3)
     assert (truth.rail_plus_v, truth.destroyed) == (48.0, True)
+
+
+@pytest.mark.parametrize("volts", [24.0, 60.0, 120.0])
+def test_a_settled_unit_draws_the_same_wave_cycle_after_cycle(volts: float) -> None:
+    unit = make_bench(make_options()).bench.unit
+    unit.set_source(volts, True)
+    unit.advance(30.0)
+    current = unit.waveform(0.5, 15_360.0).i_a.reshape(-1, 256)
+    cycles = np.sqrt(np.mean(current**2, axis=1))
+    assert np.ptp(cycles) < 0.03 * cycles.mean()
+    assert unit.advance(0.5).current_rms_a == pytest.approx(cycles.mean(), rel=0.03)
 
 
 def test_a_switch_on_is_captured_while_the_other_meters_go_on(
