@@ -125,7 +125,8 @@ def main() -> int:
             rows.append(one_run(args.fault, 4.0 + 0.137 * (n % 29), args.source, 1 + n))
         print(n, {k: v for k, v in rows[-1].items() if k != "status"}, flush=True)
     keys = (
-        "told_ms", "sent_ms", "off_seen_ms", "confirmed_ms", "instruction_heard_ms", "zero_voltage_ms", "zero_current_ms",
+        "told_ms", "sent_ms", "off_seen_ms", "confirmed_ms", "instruction_heard_ms", "zero_voltage_ms",
+        "zero_current_ms",
         "fault_to_zero_current_ms",
     )  # fmt: skip
     found = {key: percentiles(rows, key) for key in keys}

@@ -1,4 +1,4 @@
-"""A sample of the kills of `kills.py` on the real line; the command runs all of them and writes the report."""
+"""A sample of the kills of `kills.py` on the real line; the command runs all and writes the report."""
 
 import sys
 from pathlib import Path
