@@ -50,7 +50,8 @@ class Circuit(Protocol):
     def retune(self, factor: float) -> None: ...  # noqa: D102
     def offset(self, rates: Rates, dc_shift_a: float, shift: tuple[float, ...]) -> FluxOffset: ...  # noqa: D102
     def move_offset(self, offset: FluxOffset) -> None: ...  # noqa: D102
-    def is_offset_small(self, rates: Rates) -> bool: ...  # noqa: D102
+    def may_hold(self, rates: Rates) -> bool: ...  # noqa: D102
+    def may_jump(self) -> bool: ...  # noqa: D102
     def warm(self, seconds: float, square_a2: float) -> None: ...  # noqa: D102
     def series_w(self, rates: Rates) -> float: ...  # noqa: D102
 
@@ -99,15 +100,15 @@ class _Held:
 class _Approach:
     """The last cycles, and by what ratio each slow quantity approaches its end."""
 
-    def __init__(self, least_cycles: int, ratios: tuple[float, ...] | None) -> None:
+    def __init__(self, least_cycles: int) -> None:
         self.to_go = least_cycles
-        self.ratios = ratios
+        self.ratios: tuple[float, ...] | None = None
         """By how much each change shrank from cycle to cycle, as it came out."""
         self._last: tuple[float, ...] | None = None
-        self._last_dc_a = 0.0
+        self._rates: Rates | None = None
+        self._previous: Rates | None = None
         self.shift: tuple[float, ...] | None = None
         """Change over the last cycle: mean square current without DC, then the states."""
-        self.dc_shift_a = 0.0
         self.drift = 0.0
 
     def add(self, rates: Rates, states: tuple[float, ...], drift: float) -> None:
@@ -116,16 +117,21 @@ class _Approach:
         now = (rates.i2 - rates.i_dc**2, *states)
         self.to_go -= 1
         before, last, self._last = self.shift, self._last, now
-        self.dc_shift_a, self._last_dc_a = rates.i_dc - self._last_dc_a, rates.i_dc
+        self._previous, self._rates = self._rates, rates
         if last is None:
             return
         self.shift = tuple(a - b for a, b in zip(now, last, strict=True))
         if before is not None:
             self.ratios = tuple(a / b if b != 0.0 else 0.0 for a, b in zip(self.shift, before, strict=True))
 
+    @property
+    def dc_shift_a(self) -> float:
+        """Change of the DC over the last cycle, in A."""
+        return self._rates.i_dc - self._previous.i_dc if self._rates and self._previous else 0.0
+
     def forget(self) -> None:
-        """Begin anew after a jump, with the ratios known."""
-        self._last = self.shift = None
+        """Begin anew after a jump."""
+        self._last = self.shift = self.ratios = None
 
     def left(self, scales: tuple[float, ...]) -> tuple[float, ...] | None:
         """What is left to change, of the scales, besides the load's drift; None while that can't be told."""
@@ -146,10 +152,18 @@ class _Approach:
         return count
 
     def further(self, count: int) -> tuple[float, ...]:
-        """Change over the next ``count`` cycles."""
+        """Change of mean square current and states over the next ``count`` cycles."""
         assert self.shift is not None and self.ratios is not None
-        held = [min(max(q, 0.0), 0.999) for q in self.ratios]
-        return tuple(d * q * (1.0 - q**count) / (1.0 - q) for d, q in zip(self.shift, held, strict=True))
+        return tuple(d * _further(q, count) for d, q in zip(self.shift, self.ratios, strict=True))
+
+    def mean_rates(self, count: int) -> Rates:
+        """Mean rates over the next ``count`` cycles: all go on with the mean square current's ratio."""
+        assert self.ratios is not None and self._rates is not None and self._previous is not None
+        middle = 0.5 * (count + 1)
+        mean = self._rates.moved(self._previous, self._rates, _further(self.ratios[0], middle))
+        dc = self._rates.i_dc + (self._rates.i_dc - self._previous.i_dc) * middle
+        dc = dc if dc * self._rates.i_dc > 0.0 else 0.0
+        return replace(mean, i_dc=dc, i2=max(0.0, mean.i2 - mean.i_dc**2) + dc**2, peak_a=self._rates.peak_a)
 
 
 class Follower(Generic[C]):
@@ -168,7 +182,7 @@ class Follower(Generic[C]):
         self._demand_w = demand_w
         self._held: _Held | None = None
         self._renewed: tuple[Rates, float] | None = None
-        self._approach = _Approach(BIG_CHANGE, None)
+        self._approach = _Approach(BIG_CHANGE)
         self._parts: list[tuple[float, Rates]] = []
         self._demand: tuple[Rates, float] | None = None
         """The last cycle's rates and what the load drew there."""
@@ -187,9 +201,7 @@ class Follower(Generic[C]):
             if ghost:
                 self.circuit.run(ghost, self._before_block)
         self._renewed = None
-        waiting = self._approach.to_go
-        ratios = self._approach.ratios if least_cycles <= SMALL_CHANGE else None
-        self._approach = _Approach(max(least_cycles, waiting), ratios)
+        self._approach = _Approach(max(least_cycles, self._approach.to_go))
         self._parts = []
 
     def change_voltage(self, peak_v: float) -> None:
@@ -218,7 +230,7 @@ class Follower(Generic[C]):
         twin = self.circuit.twin()
         twin.retune(factor)
         finder = Follower(twin, self._before_block, self._demand_w)
-        finder._approach = _Approach(SMALL_CHANGE, None)
+        finder._approach = _Approach(SMALL_CHANGE)
         rates = None
         for _ in range(40):
             _, rates = finder.advance(0.5)
@@ -237,7 +249,7 @@ class Follower(Generic[C]):
         if abs(drift) > held.allowed():
             self._leave_held()
             self._renewed = (held.rates, drift) if held.tune == 0.0 else None
-            self._approach = _Approach(SMALL_CHANGE, self._approach.ratios)
+            self._approach = _Approach(SMALL_CHANGE)
             return self._compute(seconds)
         held.seconds += seconds
         held.offset.advance(seconds)
@@ -279,14 +291,14 @@ class Follower(Generic[C]):
         self._parts = []
         approach.add(rates, self.circuit.states(), self._cycle_drift(rates))
         left = approach.left((max(rates.i2, 1e-9), *self.circuit.scales()))
-        if left is None:
+        if left is None or not self.circuit.may_jump():
             return 0, rates
         near = (
             left[0] < _LEFT
             and max(left[1 : 1 + self.circuit.settling]) < _STATE_LEFT
             and approach.drift < _HASTE
         )
-        if near and self.circuit.is_offset_small(rates):
+        if near and self.circuit.may_hold(rates):
             self._hold(rates)
             return 0, rates
         return self._jump(spare_s, rates, left)
@@ -315,7 +327,6 @@ class Follower(Generic[C]):
         if count < 1:
             return 0, rates
         further = approach.further(count)
-        half_way = approach.further((count + 1) // 2)
         # What has all but settled is left alone: an old ratio would only stir it.
         self.circuit.project(
             tuple(
@@ -323,5 +334,12 @@ class Follower(Generic[C]):
                 for change, part, scale in zip(further[1:], left[1:], self.circuit.scales(), strict=True)
             )
         )
+        mean = approach.mean_rates(count)
         approach.forget()
-        return count, replace(rates, i2=max(0.0, rates.i2 + half_way[0]))
+        return count, mean
+
+
+def _further(ratio: float, count: float) -> float:
+    """Sum of ``count`` further terms of a geometric approach, of the last term."""
+    q = min(max(ratio, 0.0), 0.999)
+    return q * (1.0 - q**count) / (1.0 - q) if q > 0.0 else 0.0

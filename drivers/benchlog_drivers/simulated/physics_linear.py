@@ -9,6 +9,7 @@ fault that makes them differ) one winding stands for both.
 
 import copy
 import math
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -125,6 +126,7 @@ class LinearSupply:
         self.plus_v = self.minus_v = 0.0
         self.least_scale_v = 0.5
         self.last_trace, self.last_inlet_v = np.zeros(1), np.zeros(0)
+        self._fluxes: deque[float] = deque(maxlen=STEPS // BLOCK)
         self.set_transformer(values)
 
     def set_transformer(self, values: TransformerValues) -> None:
@@ -135,7 +137,7 @@ class LinearSupply:
     def twin(self) -> "LinearSupply":
         """A copy with states of its own."""
         twin = copy.copy(self)
-        twin.lamp = copy.copy(self.lamp)
+        twin.lamp, twin._fluxes = copy.copy(self.lamp), copy.copy(self._fluxes)
         return twin
 
     def switch_off(self) -> None:
@@ -160,6 +162,7 @@ class LinearSupply:
             series += self._block(trace)
             plus += self.plus_v
             minus += self.minus_v
+            self._fluxes.append(self.flux_vs)
         self.last_trace = np.array(trace)
         ohms = np.repeat(np.array(series), BLOCK * blocks // len(series))
         henry = self.source.henry
@@ -181,8 +184,8 @@ class LinearSupply:
                 abs(plus_a) / max(abs(self.plus_v), 0.05), abs(minus_a) / max(abs(self.minus_v), 0.05), 1e-9
             )
             step = min(left, 0.2 * farad / fastest)
-            self.plus_v -= plus_a * step / farad
-            self.minus_v += minus_a * step / farad
+            self.plus_v = _toward_zero(self.plus_v, -plus_a * step / farad)
+            self.minus_v = _toward_zero(self.minus_v, minus_a * step / farad)
             left -= step
 
     def _block(self, trace: list[float]) -> list[float]:
@@ -367,23 +370,30 @@ class LinearSupply:
         """How the flux offset will go on, from the change of DC (A) and states over the last cycle."""
         iron, cycle_s = self.values.magnetising, STEPS * self.step_s
         ohm = self.series_ohm() + self.inside_ohm + self.values.primary_ohm
-        henry = (shift[2] - shift[3]) / dc_shift_a if abs(dc_shift_a) > 1e-9 else iron.main_h
+        # The mean flux changes by what the resistance drops; the states' flux also by the swing's changes.
+        change_vs = -ohm * rates.i_dc * cycle_s - shift[3]
+        henry = change_vs / dc_shift_a if abs(dc_shift_a) > 1e-9 else iron.main_h
         if not 0.02 * iron.main_h < henry < 5.0 * iron.main_h:
             henry = iron.main_h
         wipe = -shift[3] / cycle_s / self.remanent_vs if self.remanent_vs != 0.0 else 0.0
         swing = self.peak_v * cycle_s / (2.0 * math.pi)
-        return FluxOffset(rates.i_dc, self.remanent_vs, max(0.0, wipe), ohm, henry, swing)
+        distance = sum(self._fluxes) / len(self._fluxes) - self.remanent_vs if self._fluxes else 0.0
+        return FluxOffset(rates.i_dc, self.remanent_vs, max(0.0, wipe), ohm, henry, swing, distance)
 
     def move_offset(self, offset: FluxOffset) -> None:
         """Take over where a held flux offset has gone."""
         self._move_flux(offset.moved_vs, offset.wiped_vs)
 
-    def is_offset_small(self, rates: Rates) -> bool:
+    def may_jump(self) -> bool:
+        """Nothing here waits for a moment of its own."""
+        return True
+
+    def may_hold(self, rates: Rates) -> bool:
         """Whether a flux offset may die away by itself without changing anything else worth a percent."""
         iron = self.values.magnetising
         swing = self.peak_v * self.step_s * STEPS / (2.0 * math.pi)
         offset = abs(rates.i_dc) * iron.main_h + abs(self.remanent_vs)
-        return swing + offset < 0.85 * iron.design_vs or rates.i_dc**2 < 0.003 * rates.i2
+        return swing + offset < iron.straight_vs() or rates.i_dc**2 < 0.003 * rates.i2
 
     def series_w(self, rates: Rates) -> float:
         """Lost in what warms in series, in W."""
@@ -393,3 +403,9 @@ class LinearSupply:
         """Heat what lies in series for ``seconds`` with this mean square current (A²)."""
         if self.lamp is not None:
             self.lamp.advance(seconds, square_a2)
+
+
+def _toward_zero(value: float, change: float) -> float:
+    """The value after a change, which doesn't take it through zero."""
+    after = value + change
+    return after if after * value > 0.0 else 0.0

@@ -7,7 +7,7 @@ wiped by the swing of the flux.
 """
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 
 @dataclass(slots=True)
@@ -17,20 +17,17 @@ class FluxOffset:
     dc_a: float
     remanent_vs: float = 0.0
     wipe_per_s: float = 0.0
-    """Rate at which the remanence is wiped when held."""
+    """Rate at which the remanence was wiped over the last cycle."""
     ohm: float = 0.0
     henry: float = 1.0
     swing_vs: float = 1.0
     """Amplitude of the flux."""
+    distance_vs: float = 0.0
+    """Mean flux less remanence over the last cycle."""
     moved_vs: float = 0.0
     """By how much the flux has moved since it was held."""
     wiped_vs: float = 0.0
     """By how much the remanence has."""
-    _start_a: float = field(init=False)
-
-    def __post_init__(self) -> None:
-        """Remember the DC at which the rate was measured."""
-        self._start_a = self.dc_a
 
     def advance(self, seconds: float) -> None:
         """Move on by ``seconds``."""
@@ -45,6 +42,7 @@ class FluxOffset:
         self.dc_a = after_a
 
     def _rate_per_s(self) -> float:
-        """What the swing alone wipes (|v|-weighted mean square: Â²/3): a standing distance cycles no core."""
-        steady, standing = self.swing_vs**2 / 3.0, (self.henry * self._start_a) ** 2
-        return self.wipe_per_s * steady / (steady + standing)
+        """Wiping grows with the mean square distance of the flux from the remanence (|v|-weighted: Â²/3)."""
+        steady = self.swing_vs**2 / 3.0
+        now = self.distance_vs + self.moved_vs - self.wiped_vs
+        return self.wipe_per_s * (steady + now * now) / (steady + self.distance_vs**2)

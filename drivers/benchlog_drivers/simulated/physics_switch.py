@@ -235,6 +235,10 @@ class SwitchModeSupply:
     def move_offset(self, offset: FluxOffset) -> None:
         """There is no flux on the mains side."""
 
-    def is_offset_small(self, rates: Rates) -> bool:
-        """There is no flux offset."""
-        return True
+    def may_jump(self) -> bool:
+        """Not while the converter pauses after an overload."""
+        return self.converter.pause_s <= 0.0
+
+    def may_hold(self, rates: Rates) -> bool:
+        """Not while the converter pauses or brings its rails up."""
+        return self.may_jump() and (not self.converter.running or self.plus_v >= 0.99 * self.values.rail_v)

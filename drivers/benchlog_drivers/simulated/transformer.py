@@ -49,6 +49,11 @@ class Magnetising:
         width = self.knee_width * self.design_vs
         return np.logaddexp(0.0, (flux - self.knee * self.design_vs) / width) * width / self.air_h
 
+    def straight_vs(self) -> float:
+        """Flux up to which the curve is straight for practical purposes, in V·s."""
+        share = 0.85 if self.power > 0.0 else self.knee - 3.0 * self.knee_width
+        return share * self.design_vs
+
     def no_load_rms_a(self) -> float:
         """R.m.s. magnetising current in A at nominal voltage, core loss not included."""
         flux = self.design_vs * np.sin(np.linspace(0.0, math.pi / 2, 181))
