@@ -25,6 +25,9 @@ def add_bench_options(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--hand", metavar="KIND", help="who turns a hand-set source, e.g. steady or late")
     group.add_argument("--technician", metavar="KIND", help="what the technician does, e.g. goes-on or stops")
     group.add_argument("--serial", metavar="KIND", help="pty or tcp")
+    group.add_argument("--probe", metavar="KIND", help="meter in the technician's hand, e.g. segments, esr")
+    group.add_argument("--contactor", metavar="KIND", help="cut-off contactor: line, scpi or modbus")
+    group.add_argument("--wander", type=float, metavar="FRACTION", help="mains that wanders (hand-set source)")
     group.add_argument(
         "--trouble",
         action="append",
@@ -73,6 +76,9 @@ def options_from(args: argparse.Namespace, **changes: object) -> SimulateOptions
         "hand": args.hand,
         "technician": args.technician,
         "serial": args.serial,
+        "probe": args.probe,
+        "contactor": args.contactor,
+        "wander": args.wander,
         "troubles": tuple(args.trouble),
     }
     plate = plate_from(args)

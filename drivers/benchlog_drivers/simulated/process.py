@@ -76,12 +76,21 @@ class BenchProcess:
         self.bench_path = Path(options.write_bench) if options.write_bench else folder / "bench.toml"
 
     def start(self) -> Ready:
-        """Begin to serve, write the bench file, and say how the bench is reached."""
+        """Begin to serve, write the bench file, and say how the bench is reached.
+
+        `EnvironmentFault` where the file can't be written.
+        """
         self.live.start()
         self.serving.start()
         connections = self.serving.connections
         file = bench_file(self.options, connections, self.control_address, self.made.unit)
-        save_bench(file, self.bench_path)
+        try:
+            save_bench(file, self.bench_path)
+        except OSError as error:
+            raise EnvironmentFault(
+                f"The bench file {self.bench_path} can't be written: {error.strerror}. "
+                "Give another place with --write-bench."
+            ) from error
         return Ready(
             str(self.bench_path),
             self.control_address,

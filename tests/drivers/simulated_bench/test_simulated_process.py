@@ -17,6 +17,7 @@ import pytest
 
 from benchlog.bench.adaptor import Dial, Meter
 from benchlog.model.errors import (
+    EnvironmentFault,
     InstrumentFault,
     InstrumentTimeout,
     LinkLost,
@@ -293,3 +294,19 @@ def test_it_ends_when_its_input_closes_and_when_it_is_told_to() -> None:
 def test_options_that_make_no_sense_say_what_there_is(words: dict[str, object], named: str) -> None:
     with pytest.raises(UsageError, match=named):
         make_options(**words)
+
+
+def test_a_bench_file_that_can_t_be_written_is_told_in_one_sentence() -> None:
+    words = msgspec.json.encode(make_options(write_bench="/no/such/folder/bench.toml")).decode()
+    done = subprocess.run(
+        [sys.executable, "-m", "benchlog_drivers.simulated", words],
+        input=b"",
+        capture_output=True,
+        timeout=30.0,
+        check=False,
+    )
+    assert done.returncode == 1
+    assert b"can't be written: No such file" in done.stderr
+    assert b"Traceback" not in done.stderr
+    with pytest.raises(EnvironmentFault, match="did not come up"):
+        spawn(make_options(write_bench="/no/such/folder/bench.toml"))
