@@ -118,6 +118,7 @@ class IntakePage(QWidget):
         for box in self._boxes():
             box.activated.connect(self._changed)
         self.restyle(look)
+        self.show_job(self._job)
 
     def _fields(self) -> tuple[QLineEdit, ...]:
         p = self.plate
