@@ -101,6 +101,10 @@ class Features:
             return None
         return next((s for s in self.seen if _at_rail(s)), None)
 
+    def output_near_zero(self) -> Seen | None:
+        """The last step at which the output was read near 0 V although a rail had 3 V or more."""
+        return next((s for s in reversed(self.seen) if _near_zero(s)), None)
+
     def unequal_rails(self) -> Seen | None:
         """The last step at which the rails differ by more than 10 % and 1 V."""
         return next((s for s in reversed(self.seen) if _unequal(s)), None)
@@ -116,6 +120,13 @@ def _at_rail(s: Seen) -> bool:
         return False
     rail = s.rail_plus_v if s.output_dc_v > 0 else s.rail_minus_v
     return rail is not None and abs(rail) >= 3.0 and abs(s.output_dc_v) >= 0.7 * abs(rail)
+
+
+def _near_zero(s: Seen) -> bool:
+    if s.output_dc_v is None or s.rail_plus_v is None or s.rail_minus_v is None:
+        return False
+    least = min(abs(s.rail_plus_v), abs(s.rail_minus_v))
+    return least >= 3.0 and abs(s.output_dc_v) < 0.2 * least
 
 
 def _unequal(s: Seen) -> bool:

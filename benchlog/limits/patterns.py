@@ -147,6 +147,9 @@ def _device(f: Features) -> list[Clue]:
         clues.append(
             Clue(3.0, f"output at {rail.output_dc_v:.3g} V, near a rail, at {rail.fraction:.0%} of mains")
         )
+    centred = f.output_near_zero()
+    if rail is None and centred is not None and centred.fraction >= 0.15:
+        clues.append(Clue(-2.5, f"output only {centred.output_dc_v:.2g} V"))
     early, late = f.ratios(0.0, 0.12), f.ratios(0.18, 0.7)
     slope = f.slope_in(0.22, 0.7)
     if slope is not None and slope.n - slope.u > 1.5:

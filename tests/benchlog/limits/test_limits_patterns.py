@@ -117,6 +117,13 @@ def test_one_shorted_device_by_its_slope() -> None:
     assert first(limits, run(limits, amperes, power_factor=0.8)) == "one shorted output device"
 
 
+def test_an_output_near_zero_speaks_against_a_shorted_device() -> None:
+    limits = known()
+    amperes = {0.05: 0.010, 0.10: 0.021, 0.15: 0.09, 0.20: 0.25, 0.30: 1.05, 0.40: 1.9}
+    seen = run(limits, amperes, power_factor=0.8, output_dc_v=0.02, rail_plus_v=9.0, rail_minus_v=-9.0)
+    assert not any(p.name == "one shorted output device" for p in fault_patterns(limits, seen))
+
+
 def test_high_bias() -> None:
     limits = known()
     amperes = healthy() | {0.20: 0.35, 0.30: 0.55, 0.50: 0.62, 0.70: 0.64, 0.90: 0.66, 1.00: 0.68}
