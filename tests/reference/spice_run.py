@@ -32,7 +32,7 @@ def has_ngspice() -> bool:
 
 
 def run_netlist(name: str, fraction: float, degrees: int) -> dict[str, float]:
-    """Peak (A, signed), I²t over 100 ms (A²s), settled r.m.s. (A, V), watts and rails (V) of one switch-on."""
+    """Peak (A, signed), I²t of 100 ms (A²s), settled r.m.s. (A, V), watts and rails (V) of a switch-on."""
     text = (NETLISTS / f"{name}.cir").read_text()
     deck = text.replace(".param fraction=1 degrees=0", f".param fraction={fraction} degrees={degrees}")
     if deck == text and (fraction, degrees) != (1.0, 0):
@@ -48,9 +48,7 @@ def run_netlist(name: str, fraction: float, degrees: int) -> dict[str, float]:
     )
     found = {key: float(value) for key, value in _MEASURED.findall(done.stdout)}
     if "minus_v" not in found:
-        raise RuntimeError(
-            f"{name} at {fraction}, {degrees} degrees: {done.stdout[-800:]}{done.stderr[-800:]}"
-        )
+        raise RuntimeError(f"{name} {fraction} {degrees}: {done.stdout[-800:]}{done.stderr[-800:]}")
     high, low = found["high"], found["low"]
     return {
         "peak_a": round(high if high >= -low else low, 5),

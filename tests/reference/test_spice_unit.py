@@ -1,8 +1,8 @@
 """The simulated unit against a circuit simulator with the same component values.
 
-Expected: ngspice, netlists in ``tests/reference/netlists``, run by ``spice_run.py``. The ordinary tests use the
-figures it wrote; ``-m spice`` runs ngspice again and compares both ways. Cold switch-on at the given fraction of
-nominal mains and angle; settled figures over 0.8 to 1.0 s.
+Expected: ngspice, netlists in ``tests/reference/netlists``, run by ``spice_run.py``. The ordinary tests use
+the figures it wrote; ``-m spice`` runs ngspice again and compares both ways. Cold switch-on at the given
+fraction of nominal mains and angle; settled figures over 0.8 to 1.0 s.
 """
 
 import importlib.util

@@ -9,7 +9,7 @@ efficiency. Class D, switch-mode supplies and the share of output in the rating 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from msgspec import structs
@@ -25,7 +25,7 @@ from benchlog_drivers.simulated.population_amplifier import (
 )
 from benchlog_drivers.simulated.population_core import draw_transformer
 from benchlog_drivers.simulated.population_faults import draw_faults
-from benchlog_drivers.simulated.population_plate import choose_fuse, draw_plate, fixed_plate
+from benchlog_drivers.simulated.population_plate import choose_fuse, draw_plate, fixed_plate, inrush_a2s
 from benchlog_drivers.simulated.population_switch import draw_switch_mode
 from benchlog_drivers.simulated.unit_params import Diode, MainsFuse, UnitParams, Warmth
 
@@ -67,8 +67,10 @@ def draw_unit(
         else draw_plate(dice, size.plate_w, size.factor, mains_v)
     )
     unit = _describe(amplifier, supply, core, mains_v, plate)
-    fuse, mains_fuse = choose_fuse(dice, unit.rated_a, mains_v)
-    params = _draw_params(dice, unit, core, seed, size, mains_fuse)
+    params = _draw_params(dice, unit, core, seed, size)
+    inrush = inrush_a2s(params.transformer, mains_v, unit.mains_hz) if supply is Supply.LINEAR else 0.0
+    fuse, mains_fuse = choose_fuse(dice, unit.rated_a, mains_v, inrush)
+    params = replace(params, fuse=mains_fuse)
     if amplifier is Amplifier.VALVE:
         params = fit_valve_idle(params, size.idle_w)
     return params, structs.replace(unit, fuse=fuse)
@@ -87,10 +89,8 @@ def _describe(amplifier: Amplifier, supply: Supply, core: Core, mains_v: float, 
     )
 
 
-def _draw_params(
-    dice: np.random.Generator, unit: Unit, core: Core, seed: int, size: _Size, fuse: MainsFuse
-) -> UnitParams:
-    """The hidden values of a unit of this size."""
+def _draw_params(dice: np.random.Generator, unit: Unit, core: Core, seed: int, size: _Size) -> UnitParams:
+    """The hidden values of a unit of this size, its fuse yet to be chosen."""
     mains_v, amplifier = unit.mains_v, unit.amplifier
     rail_v = draw_rail_v(dice, amplifier, size.va)
     transformer = draw_transformer(dice, core, size.va, mains_v, unit.mains_hz, rail_v, size.idle_w)
@@ -117,7 +117,7 @@ def _draw_params(
         front_end=front,
         warmth=warmth,
         faults=draw_faults(dice, amplifier, transformer, mains_v, rails, front),
-        fuse=fuse,
+        fuse=MainsFuse(math.inf, math.inf),
         valves=valves,
         switch_mode=switch_mode,
         start_flux=float(dice.choice([-1.0, 1.0])) * transformer.magnetising.remanence,

@@ -14,6 +14,8 @@ from benchlog_drivers.simulated.unit_params import FrontEnd, Rails
 HALF_S, FULL_S = 150.0, 45.0
 """Seconds to destruction from cold at 50 % and at 100 % of mains."""
 _POINTS = 24
+_DIODE_V = 1.6
+"""Of winding voltage lost on the way to a rail at idle, in V."""
 
 
 def rail_ohm(transformer: TransformerValues) -> float:
@@ -49,9 +51,10 @@ def _time_constants(front: FrontEnd, nominal_v: float, sag: float, gain: float, 
     for point in range(_POINTS):
         nepers = (point + 0.5) * width
         hot = math.exp(nepers)
-        rail = fraction
+        open_rail = fraction - _DIODE_V / nominal_v * (1.0 - fraction)
+        rail = open_rail
         for _ in range(3):
-            rail = fraction / (1.0 + sag * hot * bias_share(front, rail * nominal_v))
+            rail = open_rail / (1.0 + sag * hot * bias_share(front, rail * nominal_v))
         slope = gain * hot * bias_share(front, rail * nominal_v) * rail - nepers
         if slope <= 1e-3:
             return math.inf

@@ -44,7 +44,7 @@ def test_time_lag_link_keeps_its_gates(rated_a: float) -> None:
 def test_ul_link_opens_at_135_percent_within_an_hour() -> None:
     """UL 248-14: carries 100 %, opens at 135 % within 1 h and at 200 % within 2 min."""
     dice = np.random.default_rng(0)
-    found = [choose_fuse(dice, 1.9, 120.0) for _ in range(20)]
+    found = [choose_fuse(dice, 1.9, 120.0, 1.0) for _ in range(20)]
     marked, fuse = next(pair for pair in found if pair[0].standard == "ul")
     assert marked.rated_a == 2.5
     assert melts_after_s(fuse, 1.0 * fuse.rated_a, 3600.0) == math.inf
