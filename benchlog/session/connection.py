@@ -12,7 +12,7 @@ from urllib.parse import quote
 
 from benchlog.model.errors import SessionDamaged, SessionFault
 from benchlog.session import schema
-from benchlog.session.faults import KEEP_IT, fault_of, gone, mapped
+from benchlog.session.faults import KEEP_IT, gone, is_there, mapped
 
 Identity = tuple[int, int]
 """Device and number of a file."""
@@ -164,8 +164,7 @@ def set_up_writing(db: sqlite3.Connection, path: Path) -> None:
 
 def open_for_writing(path: Path) -> sqlite3.Connection:
     """The writer's connection to a session that exists. Faults as `open_for_reading`, and read-only."""
-    if identity(path) is None:
-        raise fault_of(sqlite3.OperationalError(), path) if path.exists() else _missing(path)
+    check_existing(path)
     with mapped(path):
         db = _connect(path, "rw")
     try:
@@ -185,10 +184,14 @@ def open_for_writing(path: Path) -> sqlite3.Connection:
     return db
 
 
-def _missing(path: Path) -> SessionFault:
-    if not path.parent.is_dir():
-        return gone(path)
-    return SessionFault(f"There is no session file {path}. Check the name, or make one with 'benchlog new'.")
+def check_existing(path: Path) -> None:
+    """`SessionFault` where there is no file to go on with."""
+    if not is_there(path.parent):
+        raise gone(path)
+    if not is_there(path):
+        raise SessionFault(
+            f"There is no session file {path}. Check the name, or make one with 'benchlog new'."
+        )
 
 
 def copy_committed(db: sqlite3.Connection, out: Path) -> None:
@@ -212,9 +215,9 @@ def copy_committed(db: sqlite3.Connection, out: Path) -> None:
 
 def check_new(out: Path) -> None:
     """`SessionFault` where a new file ``out`` can't be made because it exists or its folder does not."""
-    if out.exists():
+    if is_there(out):
         raise SessionFault(f"{out} exists already. Choose another name.")
-    if not out.parent.is_dir():
+    if not is_there(out.parent):
         raise SessionFault(f"There is no folder {out.parent}. Make it, or choose another place.")
 
 

@@ -21,6 +21,17 @@ _READ_ONLY = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM)
 _BUSY = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 
 
+def is_there(path: Path) -> bool:
+    """Whether a path names something, also something that may not be looked at."""
+    try:
+        path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    except OSError:
+        return True
+    return True
+
+
 def free_mb(path: Path) -> int:
     """Megabytes free where ``path`` is or would be; -1 where that can't be known."""
     for folder in (path, *path.parents):
@@ -55,9 +66,9 @@ def _of_code(code: int, path: Path) -> SessionFault | None:
 
 
 def _cannot_open(path: Path) -> SessionFault:
-    if not path.parent.is_dir():
+    if not is_there(path.parent):
         return gone(path)
-    if not path.exists():
+    if not is_there(path):
         return SessionFault(f"There is no session file {path}. Check the name and the folder.")
     return SessionFault(
         f"The session file {path} can't be opened. Check that you may read it and write in its folder; "
@@ -73,7 +84,7 @@ def _of_system(error: OSError, path: Path) -> SessionFault:
         errno.EROFS: sqlite3.SQLITE_READONLY,
     }
     known = _of_code(alike.get(error.errno or 0, sqlite3.SQLITE_OK), path)
-    if known is None and not path.parent.is_dir():
+    if known is None and not is_there(path.parent):
         return SessionFault(f"There is no folder {path.parent}. Make it, or choose another place.")
     return known or SessionFault(
         f"{path} can't be used: {error.strerror or error}. Check the folder and the disk."
@@ -82,7 +93,7 @@ def _of_system(error: OSError, path: Path) -> SessionFault:
 
 def gone(path: Path) -> SessionFault:
     """The fault of a file or folder that is no longer there."""
-    what = "session file" if path.parent.is_dir() else "folder of the session file"
+    what = "session file" if is_there(path.parent) else "folder of the session file"
     return SessionFault(
         f"The {what} {path} is gone: moved, deleted, or its disk removed. Bring it back; "
         "what was not stored yet is kept in memory until this program ends."
@@ -104,7 +115,7 @@ def fault_of(error: sqlite3.Error | OSError, path: Path) -> SessionFault:
         and code is not None
         and code & 0xFF == sqlite3.SQLITE_IOERR
     ):
-        if not path.exists():
+        if not is_there(path):
             return gone(path)
         return SessionFault(
             f"The disk that holds {path} reports a fault ({error}). Check the disk and its connection; "

@@ -18,8 +18,8 @@ from benchlog.model.errors import SessionFault
 from benchlog.session import summary
 from benchlog.session.batch import COLUMNS
 from benchlog.session.chain import FIRST, PACK, Link, counts_of, payload_digest, wave_digest
-from benchlog.session.connection import identity, open_for_reading
-from benchlog.session.faults import mapped
+from benchlog.session.connection import open_for_reading
+from benchlog.session.faults import is_there, mapped
 from benchlog.session.payload import decode_payload, kind_of
 from benchlog.session.schema import BLOCK, CODE_STATUS
 from benchlog.session.series import ROW
@@ -67,7 +67,7 @@ def verify(path: Path) -> Verification:
     A file that is cut short, not a session file or newer gives ``ok`` False with the reason in ``faults``.
     Raises `SessionFault` only where there is no file.
     """
-    if identity(path) is None:
+    if not is_there(path):
         raise SessionFault(f"There is no session file {path}. Check the name and the folder.")
     try:
         db = open_for_reading(path, untrusted=True)

@@ -116,8 +116,7 @@ class SessionWriter:
         died left behind. Raises `SessionHeld` where another program writes it, `SessionDamaged`, and
         `SessionFault` for a file that is missing, read-only, or of a newer or older program.
         """
-        if connection.identity(path) is None:
-            connection.open_for_writing(path)
+        connection.check_existing(path)
         with ExitStack() as undo:
             lock = SessionLock(path, holder)
             undo.callback(lock.release)

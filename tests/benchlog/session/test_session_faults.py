@@ -1,12 +1,12 @@
 """What a technician is told when a session file can't be used, and that nothing is lost meanwhile."""
 
-import os
 import shutil
 import sqlite3
 import subprocess
 import sys
 from datetime import timedelta
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 from session_strategies import CURRENT, JOB, WALL, fill, make, measured
@@ -149,23 +149,39 @@ except SessionFault as fault:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="rights of another kind")
 @pytest.mark.parametrize("folder_mode", [0o555, 0o777])
-def test_read_only_is_read_and_told(tmp_path: Path, folder_mode: int) -> None:
-    folder = tmp_path / "read-only"
-    folder.mkdir()
-    path = make(folder / "a.benchlog")
-    path.chmod(0o444)
-    for above in (tmp_path, *tmp_path.parents):
-        if above.stat().st_uid == os.getuid() and above != Path("/"):
-            above.chmod(above.stat().st_mode | 0o055)
-    folder.chmod(folder_mode)
-    done = subprocess.run(
-        [sys.executable, "-c", AS_NOBODY, str(path)], capture_output=True, text=True, check=False
-    )
-    folder.chmod(0o755)
+def test_read_only_is_read_and_told(folder_mode: int) -> None:
+    # not in the test's own folder: others may not enter that
+    with TemporaryDirectory() as name:
+        Path(name).chmod(0o755)
+        folder = Path(name) / "read-only"
+        folder.mkdir()
+        path = make(folder / "a.benchlog")
+        path.chmod(0o444)
+        folder.chmod(folder_mode)
+        done = subprocess.run(
+            [sys.executable, "-c", AS_NOBODY, str(path)], capture_output=True, text=True, check=False
+        )
+        folder.chmod(0o755)
     assert done.returncode == 0, done.stderr
     count, message = done.stdout.splitlines()
     assert count == "2"
     assert "read-only. Copy it to a folder of your own" in message
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="rights of another kind")
+def test_a_folder_that_may_not_be_entered_is_told() -> None:
+    with TemporaryDirectory() as name:
+        folder = Path(name) / "closed"
+        folder.mkdir(mode=0o700)
+        path = make(folder / "a.benchlog")
+        Path(name).chmod(0o755)
+        folder.chmod(0)
+        done = subprocess.run(
+            [sys.executable, "-c", AS_NOBODY, str(path)], capture_output=True, text=True, check=False
+        )
+        folder.chmod(0o755)
+    assert "SessionFault" in done.stderr
+    assert "Check that you may read it" in done.stderr
 
 
 def _fill_disk(writer: SessionWriter, pages: int) -> None:
