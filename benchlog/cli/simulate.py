@@ -27,7 +27,7 @@ def add_bench_options(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--serial", metavar="KIND", help="pty or tcp")
     group.add_argument("--probe", metavar="KIND", help="meter in the technician's hand, e.g. segments, esr")
     group.add_argument("--contactor", metavar="KIND", help="cut-off contactor: line, scpi or modbus")
-    group.add_argument("--wander", type=float, metavar="FRACTION", help="mains that wanders (hand-set source)")
+    group.add_argument("--wander", type=float, metavar="FRACTION", help="mains that wander (hand-set)")
     group.add_argument(
         "--trouble",
         action="append",

@@ -25,6 +25,10 @@ class Outlet:
         """Whether a trouble acts now."""
         return self.troubles.find(kind, self.now_s()) is not None
 
+    def is_clear(self) -> bool:
+        """Whether nothing troubles it now."""
+        return not self.troubles.acting(self.now_s())
+
     def deliver(self, data: bytes, write: Write) -> None:
         """Send an answer with its terminator, as the troubles let it pass."""
         dribble_s = 0.0
