@@ -2,7 +2,7 @@
 
 INPUT_S = 600.0
 """Real seconds since the last input in the window after which nobody counts as watching."""
-ANSWER_S = 1.0
+ANSWER_S = 2.0
 """Real seconds without an answer to the heartbeat after which the window shows nobody anything."""
 
 

@@ -5,6 +5,7 @@ import signal
 import sys
 import threading
 from collections.abc import Callable
+from contextlib import ExitStack
 from types import FrameType
 
 from benchlog.bench.adaptor import Opener
@@ -214,8 +215,6 @@ class Recorder:
         closed: Exception | None = None
         try:
             self._start()
-            gc.collect()
-            gc.freeze()
             self._wait()
         finally:
             try:
@@ -243,6 +242,8 @@ class Recorder:
         self._ticker.start()
         if self._window is not None and not self._window.wait_painted():
             self._board.warn(self._window.no_display)
+        gc.collect()
+        gc.freeze()  # what was made until here is never looked through again while power is on
         if self._begun is not None:
             self._begin(self._begun)
 
@@ -266,6 +267,8 @@ class Recorder:
             self._board.warn(trouble)
         self._crew.arm()
         self._watch.begin(begun)
+        if self._board.early is not None:
+            self._watch.tell(self._board.early)
 
     def _wait(self) -> None:
         while not self._finished():
@@ -302,17 +305,25 @@ class Recorder:
     # ---- the end, whatever happened ----------------------------------------------------------------
 
     def _end(self) -> None:
-        self._make_off()
-        if self._terminal is not None:
-            self._terminal.stop()
-        self._control.stop()
+        """Each of these is done, in the reverse of this order, whatever the others raise."""
+        with ExitStack() as steps:
+            steps.callback(self._awake.release)
+            steps.callback(self._close_session)
+            steps.callback(self._close_history)
+            steps.callback(self._stop_standby)
+            steps.callback(self._ticker.stop)
+            steps.callback(self._stop_crew)
+            steps.callback(self._control.stop)
+            if self._terminal is not None:
+                steps.callback(self._terminal.stop)
+            steps.callback(self._make_off)
+
+    def _stop_crew(self) -> None:
         for name in self._crew.stop():
             self._board.warn(f"{name} does not let go of its port.")
-        self._ticker.stop()
+
+    def _stop_standby(self) -> None:
         self._board.standby.stop(done=not self._crew.power_on or self._begun is None)
-        self._close_history()
-        self._close_session()
-        self._awake.release()
 
     def _make_off(self) -> None:
         """However the run ended: the source is not left on."""

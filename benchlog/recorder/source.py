@@ -43,6 +43,20 @@ class SourceNews:
     standby: StandbyOrder | None = None
 
 
+@dataclass(slots=True)
+class _Slots:
+    """Orders that wait for the worker."""
+
+    want_v: float | None = None
+    off_since_s: float | None = None
+    """Real seconds since which an off is ordered and not confirmed."""
+    off_try_s: float | None = None
+    """Real seconds of the last try."""
+    off_owed: bool = False
+    """The second connection switched off; the first does it too once it can: it may still carry an *on*."""
+    alarmed: bool = False
+
+
 class SourceWorker:
     """Owns the source's port. Orders from any thread go into slots and never wait."""
 
@@ -73,14 +87,10 @@ class SourceWorker:
         self._news = news
         self._link = Link(_openable(source, config), config, tell)
         self._cv = threading.Condition()
-        self._off_since_s: float | None = None
-        self._off_try_s: float | None = None
-        self._want_v: float | None = None
+        self._slots = _Slots()
         self._output_on = False
-        self._off_owed = False
         self._quiet_since_s: float | None = None
         self._hung = False
-        self._alarmed = False
         self._next_poll_s = 0.0
         self._second: Source | None = None
         self._opened = threading.Event()
@@ -93,19 +103,19 @@ class SourceWorker:
     def want_voltage(self, volts: float) -> None:
         """Go to this voltage, output on; ignored while an off is in force."""
         with self._cv:
-            if not self.latched and self._off_since_s is None:
-                self._want_v = volts
+            if not self.latched and self._slots.off_since_s is None:
+                self._slots.want_v = volts
                 self._cv.notify_all()
 
     def want_off(self, latched: bool) -> None:
         """Take the source away before anything else; with ``latched`` it stays away until `rearm`."""
         with self._cv:
             self.latched = self.latched or latched
-            self._want_v = None
-            if self._off_since_s is None:
-                self._off_since_s = real_s(self._clock)
-                self._off_try_s = None
-                self._alarmed = False
+            self._slots.want_v = None
+            if self._slots.off_since_s is None:
+                self._slots.off_since_s = real_s(self._clock)
+                self._slots.off_try_s = None
+                self._slots.alarmed = False
             self._cv.notify_all()
 
     def rearm(self) -> None:
@@ -117,7 +127,7 @@ class SourceWorker:
     def off_pending(self) -> bool:
         """Whether an off was ordered that the source has not confirmed."""
         with self._cv:
-            return self._off_since_s is not None
+            return self._slots.off_since_s is not None
 
     @property
     def output_on(self) -> bool:
@@ -131,8 +141,12 @@ class SourceWorker:
             quiet = self._quiet_since_s
             hangs = quiet is not None and now_s - quiet > HANG_S and not self._hung
             self._hung = self._hung or hangs
-            late = self._off_since_s is not None and now_s - self._off_since_s > ALARM_S and not self._alarmed
-            self._alarmed = self._alarmed or late
+            late = (
+                self._slots.off_since_s is not None
+                and now_s - self._slots.off_since_s > ALARM_S
+                and not self._slots.alarmed
+            )
+            self._slots.alarmed = self._slots.alarmed or late
         if hangs and self._link.up:
             self._link.say(False, f"{self.config.name} has not answered for {HANG_S:g} s.")
         if late:
@@ -184,7 +198,7 @@ class SourceWorker:
 
     def _prepare(self) -> None:
         """After every opening: off where it is wanted, then the limit, the second way and the standby."""
-        if self.off_pending or self._off_owed or self._found_on():
+        if self.off_pending or self._slots.off_owed or self._found_on():
             self._switch_off()
         if self._limit is not None:
             self._set_limit(self._limit)
@@ -242,7 +256,7 @@ class SourceWorker:
         meter = isinstance(self._source, Meter) and bool(self._source.channels)
         breath = breath_s(self._source, got_some) if isinstance(self._source, Meter) and meter else POLL_S / 5
         with self._cv:
-            if self._want_v is None and not self._off_due_locked(real_s(self._clock)):
+            if self._slots.want_v is None and not self._off_due_locked(real_s(self._clock)):
                 spare = breath - (real_s(self._clock) - before_s)
                 if spare > 0.0 and not self._thread.stopping.is_set():
                     self._cv.wait(spare)
@@ -252,19 +266,19 @@ class SourceWorker:
             return self._off_due_locked(now_s)
 
     def _off_due_locked(self, now_s: float) -> bool:
-        tried = self._off_try_s
-        wanted = self._off_since_s is not None or self._off_owed
+        tried = self._slots.off_try_s
+        wanted = self._slots.off_since_s is not None or self._slots.off_owed
         return wanted and (tried is None or now_s - tried >= CONFIRM_S)
 
     def _take_voltage(self) -> float | None:
         with self._cv:
-            volts, self._want_v = self._want_v, None
+            volts, self._slots.want_v = self._slots.want_v, None
             return volts
 
     def _switch_off(self) -> None:
         with self._cv:
-            self._off_try_s = real_s(self._clock)
-            self._off_owed = False
+            self._slots.off_try_s = real_s(self._clock)
+            self._slots.off_owed = False
         self._news(SourceNews("sent", self._clock.now()))
         self._confirm(self._timed(self._source.off), FIRST)
 
@@ -272,7 +286,7 @@ class SourceWorker:
         state = self._timed(lambda: self._source.set_voltage(volts))
         if not state.output_on:
             with self._cv:
-                if self._off_since_s is not None or self.latched:
+                if self._slots.off_since_s is not None or self.latched:
                     return
             state = self._timed(lambda: self._source.output(True))
         self._know(state)
@@ -287,17 +301,27 @@ class SourceWorker:
             if state.output_on and self.latched:
                 self.want_off(True)
             elif was_on and not state.output_on and not self.off_pending:
+                why = "its own limit tripped" if state.tripped else "nobody here told it to"
+                self._tell_news("warning", f"{self.config.name} switched its output off by itself: {why}.")
                 self._tell(SourceAnswered(state.set_v, False))
 
     def _read(self) -> bool:
+        """Take readings, where the source measures; one that only waits for its turn proves nothing."""
         if not isinstance(self._source, Meter) or not self._source.channels:
             return False
-        meter = self._source
-        fault, readings = self._timed(lambda: read_all(meter, self.config, self._clock))
+        with self._cv:
+            before = self._quiet_since_s
+            self._quiet_since_s = real_s(self._clock) if before is None else before
+        fault, readings = read_all(self._source, self.config, self._clock)
         for reading in readings:
             self._tell(ReadingTaken(reading))
         if fault is not None:
             raise fault
+        if readings:
+            self._answered()
+        else:
+            with self._cv:
+                self._quiet_since_s = before
         return bool(readings)
 
     def _timed(self, act: Callable[[], _T]) -> _T:
@@ -305,12 +329,15 @@ class SourceWorker:
             if self._quiet_since_s is None:
                 self._quiet_since_s = real_s(self._clock)
         result = guarded(self.config, act)
+        self._answered()
+        return result
+
+    def _answered(self) -> None:
         with self._cv:
             self._quiet_since_s = None
             hung, self._hung = self._hung, False
         if hung and self._link.up:
             self._link.say(True, f"{self.config.name} answers again.")
-        return result
 
     def _failed(self, fault: InstrumentFault) -> None:
         if isinstance(fault, InstrumentTimeout | ProtocolFault):
@@ -332,10 +359,10 @@ class SourceWorker:
         if state.output_on:
             return
         with self._cv:
-            first = self._off_since_s is not None
-            self._off_since_s = None
-            self._off_owed = way != FIRST
-            self._off_try_s = None
+            first = self._slots.off_since_s is not None
+            self._slots.off_since_s = None
+            self._slots.off_owed = way != FIRST
+            self._slots.off_try_s = None
         if first:
             self._news(SourceNews("confirmed", self._clock.now(), way, state))
             self._tell(SourceAnswered(state.set_v, False))
@@ -344,7 +371,7 @@ class SourceWorker:
         """Waits beside the worker; sends off over a second connection when the first does not confirm it."""
         while not stopping.is_set():
             with self._cv:
-                since = self._off_since_s
+                since = self._slots.off_since_s
                 if since is None:
                     self._cv.wait()
                     continue

@@ -47,9 +47,13 @@ class StandbyLink:
         return None if child is None else child.pid
 
     def start(self, order: StandbyOrder, wait_s: float = 2.0) -> str:
-        """Start it with this order, in place of one that has another; returns its state once it is said."""
+        """Start it with this order, in place of one that has another; returns its state once it is said.
+
+        A serial port that was opened again is another one, whatever its number.
+        """
         with self._lock:
-            if self._child is not None and self._child.poll() is None and order == self._order:
+            same = order == self._order and order.fileno < 0
+            if same and self._child is not None and self._child.poll() is None:
                 return self.state
         self.stop()
         self._order = order

@@ -58,6 +58,8 @@ class Switchboard:
         """The technician wants to be done: window closed, second interrupt."""
         self.fatal: Exception | None = None
         """Why the recorder can't go on."""
+        self.early: KeyPressed | None = None
+        """A word to end, given before the run had begun: the first thing that it is told."""
         self.warnings: list[str] = []
         self.source_text = ""
 
@@ -70,6 +72,8 @@ class Switchboard:
             self.crew.switch_off(True)
         if self.watch.begun:
             self.watch.tell(pressed)
+        elif pressed.key in {Key.CUT_OFF, Key.STOP}:
+            self.early = pressed
         self.changed.set()
 
     def hear(self, message: FromWindow) -> None:

@@ -20,6 +20,7 @@ from benchlog.model.protocol import (
     Painted,
     Ping,
     Pong,
+    PowerState,
     Pressed,
     RunClosed,
     WantsToClose,
@@ -48,6 +49,7 @@ def main(how: str, log_path: str) -> None:
 
 def listen(how: str, log) -> None:  # type: ignore[no-untyped-def]
     wanted = False
+    powered = 0
     for line in sys.stdin.buffer:
         message = decode_to_window(line)
         log.write(f"{os.getpid()} {type(message).__name__} {message}\n")
@@ -56,7 +58,10 @@ def listen(how: str, log) -> None:  # type: ignore[no-untyped-def]
             if how == "frozen":
                 time.sleep(60.0)
             say(Pong(message.n, 0.0))
-            wanted = wanted or mischief(how, message.n)
+            powered += powered > 0
+            wanted = wanted or mischief(how, powered)
+        elif isinstance(message, PowerState):
+            powered = powered or message.on
         elif isinstance(message, RunClosed) and not wanted:
             wanted = True
             say(WantsToClose(power_off=False))

@@ -9,8 +9,8 @@ from recorder_stand import Stand
 
 from benchlog.bench.adaptor import SourceState
 from benchlog.model.errors import InstrumentFault, LinkLost, ProtocolFault, SessionFault
-from benchlog.model.event import Instruct, LinkChanged
-from benchlog.model.history import Noted, RunTold
+from benchlog.model.event import Instruct, Key, KeyPressed, LinkChanged, SourceAnswered
+from benchlog.model.history import Noted, RunBegun, RunTold
 from benchlog.model.job import Job
 from benchlog.model.role import Role
 from benchlog.model.step import Outcome
@@ -54,6 +54,21 @@ def test_a_sitting_without_a_run_leaves_the_source_alone(stand: Stand) -> None:
     recorder.run()
     assert stand.server.seen == []
     assert stand.server.state["output_on"]
+
+
+def test_a_cut_off_before_the_run_begins_switches_nothing_on(stand: Stand) -> None:
+    recorder = stand.make()
+    begin = recorder._begin
+
+    def late(begun: RunBegun) -> None:
+        recorder._board.press(KeyPressed(Key.CUT_OFF, "not yet"))
+        begin(begun)
+
+    recorder._begin = late  # type: ignore[method-assign]
+    result = recorder.run()
+    assert result.ended is not None
+    assert result.ended.reason == "not yet"
+    assert not stand.server.on.is_set()
 
 
 def test_too_little_room_on_the_disk_switches_nothing_on(
@@ -172,6 +187,13 @@ def test_a_source_that_comes_back_is_switched_off_and_never_on(stand: Stand) -> 
     assert not stand.server.state["output_on"]
     assert any(isinstance(event, LinkChanged) and event.up for event in told(stand, LinkChanged))
     assert any("No standby" in text for text in result.warnings)
+
+
+def test_a_source_that_trips_by_itself_is_told(stand: Stand) -> None:
+    stand.when_on(lambda: stand.server.state.update(output_on=False, tripped=True))
+    result = stand.run()
+    assert any("switched its output off by itself: its own limit tripped" in text for text in result.warnings)
+    assert any(not event.output_on for event in told(stand, SourceAnswered))
 
 
 def test_another_source_on_the_same_connection_stays_lost(
