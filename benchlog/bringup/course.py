@@ -1,9 +1,7 @@
 """The course of a run: to a step, arrived, left, completed, cut off, begun again."""
 
-import math
-
-from benchlog.bringup import evidence, wording
-from benchlog.bringup.assess import COMPLETE_US, assess, forecast_next, level_a, reason
+from benchlog.bringup import evidence, records, wording
+from benchlog.bringup.assess import COMPLETE_US, assess, level_a, reason
 from benchlog.bringup.inlet import NEAR_ZERO_V
 from benchlog.bringup.soak import Soak
 from benchlog.bringup.state import Phase, Run, Visit
@@ -146,7 +144,7 @@ def _arrive_again(run: Run, t_us: int) -> None:
     visit = run.visit
     assert visit is not None
     visit.arrival_us, visit.dwelt = t_us, False
-    visit.inrush_a = _largest(visit.inrush_a, run.inrush.peak_a)
+    visit.inrush_a = records.largest(visit.inrush_a, run.inrush.peak_a)
     if run.setup.hand_set and run.reads_voltage and run.phase is Phase.AT:
         visit.placed, visit.was_placed = False, visit.was_placed or visit.placed
 
@@ -201,11 +199,11 @@ def _skip_to(run: Run, k: int, now_us: int) -> None:
     if visit.was_placed:
         verdict = run.said[0] if run.said else StepVerdict.WAIT
         word = "the dial was turned on before the program's verdict"
-        _keep(run, now_us, _record(run, verdict, DecidedBy.TECHNICIAN, word, earlier=True))
+        _keep(run, now_us, records.record(run, verdict, DecidedBy.TECHNICIAN, word, earlier=True))
     first = run.k + 1 if visit.was_placed else run.k
     for j in range(first, k):
         run.k = j
-        _keep(run, now_us, _not_visited(run))
+        _keep(run, now_us, records.not_visited(run))
         run.say(now_us, Marked("not-visited", wording.volts(run.step.set_v), j))
     run.k, run.said = k, None
     run.visit = Visit(visit.arrival_us, visit.arrival_us, placed=True)
@@ -221,7 +219,7 @@ def _skip_to(run: Run, k: int, now_us: int) -> None:
 
 def leave(run: Run, now_us: int, verdict: StepVerdict, by: DecidedBy, why: str) -> None:
     """A step is left behind; its record is kept."""
-    _keep(run, now_us, _record(run, verdict, by, why))
+    _keep(run, now_us, records.record(run, verdict, by, why))
     evidence.keep(run)
     level = level_a(run)
     if level is not None and level > run.bounds.go_up_u_a(level):
@@ -241,70 +239,6 @@ def go_on(run: Run, now_us: int) -> None:
 def _keep(run: Run, now_us: int, record: StepRecord) -> None:
     run.records.append(record)
     run.say(now_us, StepDone(run.k, record))
-
-
-def _largest(a: float | None, b: float | None) -> float | None:
-    return max((x for x in (a, b) if x is not None), default=None)
-
-
-def _record(run: Run, verdict: StepVerdict, by: DecidedBy, why: str, earlier: bool = False) -> StepRecord:
-    """What happened at this step; ``earlier``: before the present window, which belongs to another."""
-    visit, step = run.visit, run.step
-    level, measured_v = _measured(run, earlier)
-    settled_us = run.drift.settled_us if level is not None and not earlier else None
-    window_a = None if earlier or visit is None else run.inrush.peak_a
-    peak_a = visit.peak_a if visit is not None else None
-    acceptance, stop = run.bounds.acceptance(run.v), run.bounds.stop(run.v)
-    return StepRecord(
-        fraction=step.fraction,
-        set_v=step.set_v,
-        measured_v=measured_v,
-        inrush_a=_finite(_largest(visit.inrush_a if visit else None, window_a)) if peak_a is None else peak_a,
-        inrush_is_lower_bound=peak_a is None,
-        idle_a=level,
-        idle_u_a=None if level is None else run.bounds.go_up_u_a(level),
-        acceptance_a=acceptance.value,
-        acceptance_source=acceptance.source,
-        stop_a=stop.value,
-        stop_source=stop.source,
-        verdict=verdict,
-        decided_by=by,
-        decision_reason=why,
-        settled_after_s=None if settled_us is None or visit is None else (settled_us - visit.arrival_us) / US,
-        forecast_next_a=forecast_next(run) if verdict is StepVerdict.GO_UP else None,
-        power_w=run.power_w if level is not None else None,
-        power_factor=_power_factor(run, level),
-    )
-
-
-def _finite(current_a: float | None) -> float | None:
-    """None for an overload whose range is not known."""
-    return None if current_a is None or math.isinf(current_a) else current_a
-
-
-def _measured(run: Run, earlier: bool) -> tuple[float | None, float | None]:
-    """Settled current and inlet volts at the present stay, or before the voltage moved on."""
-    if run.visit is None:
-        return None, run.inlet.volts if run.reads_voltage else None
-    if earlier:
-        return run.visit.level_a, run.visit.at_v
-    return level_a(run), run.inlet.volts if run.reads_voltage else None
-
-
-def _power_factor(run: Run, level: float | None) -> float | None:
-    apparent_va = run.volts * (level or 0.0)
-    return None if run.power_w is None or apparent_va <= 0.0 else min(run.power_w / apparent_va, 1.0)
-
-
-def _not_visited(run: Run) -> StepRecord:
-    step = run.step
-    return StepRecord(
-        fraction=step.fraction, set_v=step.set_v, measured_v=None, inrush_a=None, inrush_is_lower_bound=True,
-        idle_a=None, idle_u_a=None, acceptance_a=step.acceptance.value,
-        acceptance_source=step.acceptance.source, stop_a=step.stop.value, stop_source=step.stop.source,
-        verdict=StepVerdict.WAIT, decided_by=DecidedBy.TECHNICIAN, decision_reason="not visited",
-        settled_after_s=None, visited=False,
-    )  # fmt: skip
 
 
 def complete_on_word(run: Run, now_us: int) -> None:
@@ -413,7 +347,7 @@ def cut_off(run: Run, now_us: int, why: str, rule: str, by: DecidedBy = DecidedB
     run.say(now_us, Judged(run.k, StepVerdict.CUT_OFF, why, by, rule))
     if run.phase is Phase.SOAK and run.records:
         run.records.pop()
-    _keep(run, now_us, _record(run, StepVerdict.CUT_OFF, by, why))
+    _keep(run, now_us, records.record(run, StepVerdict.CUT_OFF, by, why))
     evidence.keep(run, None if run.soak is None else run.last_a)
     run.latched = True
     run.said = (StepVerdict.CUT_OFF, rule)

@@ -1,7 +1,6 @@
 """What happens when a deadline comes; each at its own nominal instant."""
 
-from benchlog.bringup import course, wording
-from benchlog.bringup.listen import cut_current
+from benchlog.bringup import course, current, wording
 from benchlog.bringup.state import Phase, Run
 from benchlog.model.clock import US
 from benchlog.model.event import Instruct, Marked
@@ -26,7 +25,7 @@ def come(run: Run, name: str, t_us: int) -> None:
 def _window(run: Run, t_us: int) -> None:
     run.inrush.close()
     if run.inrush.undecayed(run.bounds.stop_a(run.v)):
-        cut_current(run, t_us, run.inrush.last_a, "inrush-undecayed")
+        current.cut(run, t_us, run.inrush.last_a, "inrush-undecayed")
         return
     peak_a = run.inrush.peak_a
     largest = "no reading" if peak_a is None else f"largest reading {wording.amps(peak_a)}"
@@ -137,7 +136,7 @@ def _stale(run: Run, role: Role, t_us: int) -> None:
         run.say(t_us, Instruct(f"Alarm: no reading from {wording.meter(role)}", urgent=True))
         run.timers.set(f"silent:{role}", t_us + run.stale_us[role], t_us)
     if role is Role.INLET_VOLTAGE and run.overrun.holding:
-        cut_current(run, t_us, run.overrun.held_a, "stop-limit")
+        current.cut(run, t_us, run.overrun.held_a, "stop-limit")
         return
     course.judge(run, t_us)
 

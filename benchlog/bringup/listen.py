@@ -2,15 +2,13 @@
 
 import math
 
-from benchlog.bringup import course, wording
+from benchlog.bringup import course, current, wording
 from benchlog.bringup.bounds import by_lamp, lamp_current_a, voltmeter_u_v
 from benchlog.bringup.inlet import Move
 from benchlog.bringup.state import Phase, Run, stale_s
-from benchlog.measure.settling import Rise
 from benchlog.model.clock import US
 from benchlog.model.event import (
     AttentionChanged,
-    InrushMeasured,
     Instruct,
     LinkChanged,
     Marked,
@@ -77,115 +75,13 @@ def _current_reading(run: Run, taken: Reading, now_us: int) -> None:
             run.range_a = taken.setting.range
             run.drift.gap(taken.end_us)
         _renew(run, Role.SOURCE_CURRENT, taken.end_us, now_us)
-        current(run, taken.start_us, taken.end_us, taken.value, now_us)
+        current.take(run, taken.start_us, taken.end_us, taken.value, now_us)
     elif taken.status is Status.OVERLOAD:
         _renew(run, Role.SOURCE_CURRENT, taken.end_us, now_us)
         scale = full_scale(taken)
-        current(
+        current.take(
             run, taken.start_us, taken.end_us, math.inf if scale is None else scale, now_us, overload=True
         )
-
-
-def current(
-    run: Run, start_us: int, end_us: int, amperes: float, now_us: int, overload: bool = False
-) -> None:
-    """A source current in A; an overloaded reading counts as full scale in every stop rule."""
-    if not run.powered:
-        return
-    _same(run, amperes, now_us)
-    stop_a = run.bounds.stop_a(run.v)
-    if run.visit is not None and run.inrush.holds(end_us):
-        _in_window(run, start_us, amperes, stop_a, now_us)
-    elif run.visit is None or start_us >= run.inrush.end_us:
-        held = Role.INLET_VOLTAGE in run.stale_us and (run.setup.hand_set or run.phase is Phase.MOVING)
-        if run.overrun.take(end_us, amperes, stop_a, held):
-            cut_current(run, now_us, amperes, "stop-limit")
-            return
-        if not overload:
-            _after_window(run, start_us, end_us, amperes, now_us)
-        return
-    if run.phase is not Phase.OFF and not overload:
-        _rising(run, start_us, end_us, amperes, now_us)
-
-
-def _same(run: Run, amperes: float, now_us: int) -> None:
-    """Count readings in a row that are the very same value; another value shows that the meter lives."""
-    if amperes == run.last_a:
-        run.same += 1
-        return
-    run.last_a, run.same, run.same_at_arrival = amperes, 1, False
-    if run.blockers.pop("frozen", None):
-        course.judge(run, now_us)
-
-
-def cut_current(run: Run, now_us: int, amperes: float, rule: str) -> None:
-    """Cut off because of a current in A, by one of the stop rules."""
-    limit = wording.amps(run.bounds.stop_a(run.v))
-    short_time = wording.amps(run.setup.source.short_time_current_a or 0.0)
-    why = {
-        "stop-limit": f"stop limit {limit}, twice in a row",
-        "inrush-gross": f"more than three times the stop limit of {limit} half a second after switch-on",
-        "inrush-undecayed": f"the switch-on current did not fall below the stop limit of {limit}",
-        "short-time": f"the source's short-time limit of {short_time}",
-    }[rule]
-    text = wording.cut_off_current(run.setup.unit, run.volts, amperes, why, run.hint)
-    course.cut_off(run, now_us, text, rule)
-
-
-def inrush_measured(run: Run, event: InrushMeasured, now_us: int) -> None:
-    """A digitiser's figures of a switch-on: the true peak, and its I²t against what the fuse may take."""
-    if run.phase is not Phase.AT or run.visit is None:
-        return
-    run.visit.peak_a = max(run.visit.peak_a or 0.0, abs(event.peak_a))
-    if run.pulse is not None and event.i2t_a2s >= run.pulse.value:
-        text = (
-            f"Cut off. {event.i2t_a2s:.2g} A²s at the switch-on to {wording.volts(run.volts)}, more than the "
-            f"{run.pulse.value:.2g} A²s that the fuse may take ({run.pulse.source})"
-        )
-        course.cut_off(run, now_us, text, "inrush-i2t")
-
-
-def _in_window(run: Run, start_us: int, amperes: float, stop_a: float, now_us: int) -> None:
-    short_time_a = run.setup.source.short_time_current_a
-    gross = run.inrush.take(start_us, amperes, stop_a)
-    if short_time_a is not None and amperes >= short_time_a:
-        cut_current(run, now_us, amperes, "short-time")
-    elif gross:
-        cut_current(run, now_us, amperes, "inrush-gross")
-    elif not run.inrush.is_open and run.inrush.undecayed(stop_a):
-        cut_current(run, now_us, amperes, "inrush-undecayed")
-
-
-def _after_window(run: Run, start_us: int, end_us: int, amperes: float, now_us: int) -> None:
-    _rising(run, start_us, end_us, amperes, now_us)
-    if run.phase not in (Phase.AT, Phase.SOAK):
-        return
-    before = run.drift.settled_us
-    looked = run.drift.settle(start_us, end_us, amperes)
-    if before is None and run.drift.settled_us is not None:
-        level = run.drift.level_a or 0.0
-        run.say(now_us, Marked("settled", wording.amps(level), run.k))
-    if looked and run.visit is not None:
-        run.visit.at_v, run.visit.level_a = run.volts, run.drift.level_a
-    if looked or run.step.short_check:
-        course.judge(run, now_us)
-
-
-def _rising(run: Run, start_us: int, end_us: int, amperes: float, now_us: int) -> None:
-    found = run.drift.rise(start_us, end_us, amperes) if run.inrush.first_us else None
-    if found is None:
-        return
-    text = wording.rise(run.volts, found.before, found.after, found.over_s)
-    if not run.valve:
-        run.rise_per_min = (found.after / max(found.before, 1e-6) - 1.0) * 60.0 / found.over_s
-        course.cut_off(run, now_us, f"Cut off. {text}", _rise_rule(found))
-    elif run.visit is not None and "rise" not in run.visit.warned:
-        run.visit.warned.add("rise")
-        run.say(now_us, Marked("warning", text, run.k))
-
-
-def _rise_rule(found: Rise) -> str:
-    return "rise-30s" if found.rule == "means" else "rise-slope"
 
 
 def _voltage(run: Run, taken: Measured, now_us: int) -> None:
@@ -199,7 +95,7 @@ def _voltage(run: Run, taken: Measured, now_us: int) -> None:
     run.drift.voltage(taken.end_us, taken.value)
     held_a = run.overrun.voltage(taken.end_us, run.bounds.stop_a(run.v)) if run.overrun.holding else None
     if held_a is not None:
-        cut_current(run, now_us, held_a, "stop-limit")
+        current.cut(run, now_us, held_a, "stop-limit")
         return
     if move is not Move.NONE:
         _moved(run, move, taken.end_us, now_us)
@@ -252,7 +148,7 @@ def _droop(run: Run, taken: Measured, now_us: int) -> None:
 def _lamp(run: Run, taken: Measured, now_us: int) -> None:
     lamp_w = run.setup.lamp_w or 0.0
     across_v = run.step.set_v - taken.value
-    current(run, taken.start_us, taken.end_us, lamp_current_a(lamp_w, run.nominal_v, across_v), now_us)
+    current.take(run, taken.start_us, taken.end_us, lamp_current_a(lamp_w, run.nominal_v, across_v), now_us)
 
 
 def _off_voltage(run: Run, now_us: int) -> None:

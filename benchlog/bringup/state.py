@@ -99,10 +99,22 @@ class Run:
 
     def restart(self) -> None:
         """Before the first step, everything off."""
-        meter = self.limits.meter
         self.phase = Phase.READY
         self.k = 0
         self.visit: Visit | None = None
+        self.said: tuple[StepVerdict, str] | None = None
+        self.latched = False
+        self.power_gone = False
+        self.dead = False
+        """After the end: the inlet was read near zero twice, or the technician said so."""
+        self.blockers: dict[str, str] = {}
+        """Rule → reason of everything that forbids a new step, the oldest first."""
+        self._begin_following()
+        self._begin_remembering()
+
+    def _begin_following(self) -> None:
+        """Everything that follows readings, anew."""
+        meter = self.limits.meter
         self.timers = Timers()
         self.inlet = Inlet(self.nominal_v, self.count_v)
         self.inrush = Inrush(VALVE_WINDOW_US if self.valve else WINDOW_US)
@@ -110,9 +122,8 @@ class Run:
         self.drift = Drift(meter.count_a / meter.turns, COUNTS * self.count_v)
         self.outputs = Outputs(self.setup.unit.topology)
         self.soak: Soak | None = None
-        self.blockers: dict[str, str] = {}
-        """Rule → reason of everything that forbids a new step, the oldest first."""
         self.fresh: set[Role] = set()
+        """Roles that have given a usable reading."""
         self.assumed_v = 0.0
         """Volts taken for the inlet where it is not read."""
         self.power_w: float | None = None
@@ -126,22 +137,20 @@ class Run:
         """Range of the ammeter at the last reading."""
         self.last_a: float | None = None
         """The last reading of the current."""
+        self.low = 0
+        """Inlet readings in a row below what was set."""
+
+    def _begin_remembering(self) -> None:
+        """Everything that is kept of the steps, anew."""
+        self.records: list[StepRecord] = []
+        self.seen: list[tuple[float, float]] = []
+        """(v, settled A) of the steps left, where the current stood above U."""
         self.rise_per_min: float | None = None
         """Relative rise a minute that a rise rule found."""
         self.evidence: dict[int, Seen] = {}
         """What was seen at each step, for the fault patterns."""
         self.notes: list[str] = []
         """What the soak left open."""
-        self.low = 0
-        """Inlet readings in a row below what was set."""
-        self.said: tuple[StepVerdict, str] | None = None
-        self.records: list[StepRecord] = []
-        self.seen: list[tuple[float, float]] = []
-        """(v, settled A) of the steps left, where the current stood above U."""
-        self.latched = False
-        self.power_gone = False
-        self.dead = False
-        """After the end: the inlet was read near zero twice, or the technician said so."""
         self.no_current = False
         """Nothing was drawn where something should have been, and nothing was accepted since."""
 

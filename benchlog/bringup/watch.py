@@ -11,7 +11,7 @@ the instants beside it, depend on the events alone and never on how often `advan
 
 from collections.abc import Sequence
 
-from benchlog.bringup import claims, course, deadlines, keys, listen, wording
+from benchlog.bringup import claims, course, current, deadlines, keys, listen, wording
 from benchlog.bringup.state import Run
 from benchlog.limits.patterns import fault_patterns
 from benchlog.model.event import (
@@ -162,4 +162,4 @@ def _tell(run: Run, event: Told, now_us: int) -> None:
         case TimeJumped():
             listen.time_jumped(run, event, now_us)
         case InrushMeasured():
-            listen.inrush_measured(run, event, now_us)
+            current.inrush_measured(run, event, now_us)
