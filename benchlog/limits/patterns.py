@@ -19,6 +19,8 @@ from benchlog.model.unit import Amplifier, Core, Supply
 
 LEAST_WEIGHT = 2.0
 """Weight from which a condition is named."""
+LEAST_HINT = 1.5
+"""Weight from which a condition is told as what an unusual current could be."""
 CLOSE = 1.0
 """Difference in weight below which two conditions are not separated."""
 
@@ -151,30 +153,32 @@ def _device(f: Features) -> list[Clue]:
     if rail is None and centred is not None and centred.fraction >= 0.15:
         clues.append(Clue(-2.5, f"output only {centred.output_dc_v:.2g} V"))
     early, late = f.ratios(0.0, 0.12), f.ratios(0.18, 0.7)
-    slope = f.slope_in(0.22, 0.7)
+    slope = f.slope_in(0.28, 0.7)
     if slope is not None and slope.n - slope.u > 1.5:
         clues.append(
             Clue(1.0, f"current climbs steeply once the amplifier wakes, n = {slope.n:.1f} ± {slope.u:.1f}")
         )
     elif slope is not None and slope.n + slope.u < 1.0:
-        clues.append(Clue(-1.5, f"n = {slope.n:.2f} above 20 %"))
+        clues.append(Clue(-1.5, f"n = {slope.n:.2f} above 28 %"))
     if any(e.above for e in late) and not any(e.above for e in early):
-        clues.append(Clue(1.0, "usual current at the first steps, too much above them"))
+        clues.append(Clue(1.5, "usual current at the first steps, too much above them"))
     return clues + (_power_factor(f, 0.70, 0.95, 0.5, (0.25, 1.0)) if clues else [])
 
 
 def _bias(f: Features) -> list[Clue]:
     if _resistive_loads(f) or f.limits.unit.supply is Supply.SWITCH_MODE:
         return []
-    high = [e for e in f.ratios(0.25, 0.88) if e.above]
+    high = [e for e in f.ratios(0.18, 0.88) if e.above]
     if not high:
         return []
-    clues = [Clue(1.5, f"{high[-1].ratio:.1f} × the expected current at {high[-1].fraction:.0%}")]
+    clues = [Clue(0.5, f"{high[-1].ratio:.1f} × the expected current at {high[-1].fraction:.0%}")]
+    if not any(e.above for e in f.ratios(0.0, 0.12)):
+        clues.append(Clue(1.0, "usual current at the first steps, too much above them"))
     slope = f.slope_in(0.3, 0.9)
     if slope is not None:
         flat = slope.n - slope.u < 0.6
         clues.append(
-            Clue(1.0, f"flat once awake, n = {slope.n:.2f} ± {slope.u:.2f}")
+            Clue(1.5, f"flat once awake, n = {slope.n:.2f} ± {slope.u:.2f}")
             if flat
             else Clue(-1.5, f"n = {slope.n:.2f}")
         )
@@ -349,6 +353,28 @@ def _unusual(f: Features) -> str:
     return f"only {below[-1].ratio:.0%} of the expected current at {below[-1].fraction:.0%}" if below else ""
 
 
+def _ranked(f: Features) -> list[tuple[float, FaultPattern]]:
+    """Every condition that something speaks for, by weight."""
+    found = []
+    for condition in _CONDITIONS:
+        clues = condition.clues(f)
+        evidence = "; ".join(c.text for c in clues if c.weight > 0.0)
+        weight = sum(c.weight for c in clues)
+        if evidence and weight > 0.0:
+            found.append((weight, FaultPattern(condition.name, evidence, condition.tell_apart_by)))
+    return sorted(found, key=lambda pair: -pair[0])
+
+
+def _undetermined(unusual: str, hints: Sequence[FaultPattern]) -> FaultPattern:
+    """Something is unusual and nothing has enough weight; the nearest conditions are named as hints."""
+    if not hints:
+        what = "watts and a waveform at this step; cold checks of the output stage and rectifier"
+        return FaultPattern("undetermined", unusual, what)
+    names = " or ".join(hint.name for hint in hints)
+    tell = "; or ".join(hint.tell_apart_by for hint in hints)
+    return FaultPattern("undetermined", f"{unusual}; could be {names}, not enough to tell", tell)
+
+
 def fault_patterns(limits: StepLimits, seen: Sequence[Seen]) -> tuple[FaultPattern, ...]:
     """Conditions that fit the settled readings of a run, the likeliest first.
 
@@ -356,24 +382,15 @@ def fault_patterns(limits: StepLimits, seen: Sequence[Seen]) -> tuple[FaultPatte
     common practice and circuit simulation; weights ours.
     """
     f = features(limits, seen)
-    ranked: list[tuple[float, FaultPattern]] = []
-    for condition in _CONDITIONS:
-        clues = condition.clues(f)
-        weight = sum(c.weight for c in clues)
-        if weight >= LEAST_WEIGHT:
-            evidence = "; ".join(c.text for c in clues if c.weight > 0.0)
-            ranked.append((weight, FaultPattern(condition.name, evidence, condition.tell_apart_by)))
-    ranked.sort(key=lambda pair: -pair[0])
-    named = tuple(pattern for _, pattern in ranked)
-    if not ranked:
+    ranked = _ranked(f)
+    named = tuple(pattern for weight, pattern in ranked if weight >= LEAST_WEIGHT)
+    if not named:
         unusual = _unusual(f)
-        what = "watts and a waveform at this step; cold checks of the output stage and rectifier"
-        return (FaultPattern("undetermined", unusual, what),) if unusual else ()
-    if len(ranked) > 1 and ranked[0][0] - ranked[1][0] < CLOSE:
+        hints = [pattern for weight, pattern in ranked if weight >= LEAST_HINT][:2]
+        return (_undetermined(unusual, hints),) if unusual else ()
+    if len(named) > 1 and ranked[0][0] - ranked[1][0] < CLOSE:
         first, second = named[0], named[1]
         both = f"the readings fit {first.name} and {second.name} about equally"
-        return (
-            FaultPattern("undetermined", both, f"{first.tell_apart_by}; or {second.tell_apart_by}"),
-            *named,
-        )
+        tell = f"{first.tell_apart_by}; or {second.tell_apart_by}"
+        return (FaultPattern("undetermined", both, tell), *named)
     return named

@@ -124,6 +124,15 @@ def test_an_output_near_zero_speaks_against_a_shorted_device() -> None:
     assert not any(p.name == "one shorted output device" for p in fault_patterns(limits, seen))
 
 
+def test_an_excess_on_waking_alone_leaves_bias_and_a_shorted_device_undetermined() -> None:
+    limits = known()
+    found = fault_patterns(limits, run(limits, {0.05: 0.010, 0.10: 0.021, 0.20: 0.30, 0.30: 0.60}))
+    assert [p.name for p in found] == ["undetermined"]
+    assert "one shorted output device" in found[0].evidence
+    assert "bias set too high" in found[0].evidence
+    assert "millivolts across the emitter resistors" in found[0].tell_apart_by
+
+
 def test_high_bias() -> None:
     limits = known()
     amperes = healthy() | {0.20: 0.35, 0.30: 0.55, 0.50: 0.62, 0.70: 0.64, 0.90: 0.66, 1.00: 0.68}
