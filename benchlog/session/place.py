@@ -17,8 +17,8 @@ from benchlog.session.faults import mapped
 SUFFIX = ".benchlog"
 
 BYTES_PER_READING = 48
-"""What a reading takes on the disk at most, with its share of chain, summary and write-ahead log (measured
-36, see the benchmarks)."""
+"""What a reading takes on the disk at most, with its share of chain and summary (measured
+35 to 40, see the benchmarks)."""
 
 LEAST_FREE = 50_000_000
 """Bytes that stay free beside the recording: write-ahead log, a compact copy, the document."""

@@ -37,7 +37,7 @@ from benchlog.session.timeaxis import TimeAnchor, anchor_of, wall_of
 READ_AT_ONCE = 100_000
 """Rows asked for in one question."""
 
-FEW_BLOCKS, VERY_FEW_BLOCKS = 256, 16
+FEW_BLOCKS, VERY_FEW_BLOCKS = 128, 16
 """Up to so many summary rows a window, and a first graph, is drawn from the readings themselves."""
 
 EVER = (-(1 << 62), 1 << 62)
