@@ -176,14 +176,19 @@ def _output(run: Run, taken: Measured, now_us: int) -> None:
 
 
 def source_answered(run: Run, event: SourceAnswered, now_us: int) -> None:
-    """The source read back: an arrival when it is on at the step gone to; the end of power when it is off."""
+    """The source read back: an arrival when it is on at the step gone to; when off, the end of power."""
     if run.phase is Phase.OFF:
         if not event.output_on and not run.power_gone:
             run.power_gone = True
             run.dead = run.dead or not run.reads_voltage
             run.say(now_us, Marked("source-off", "The source reads back: output off"))
         return
-    if run.setup.hand_set or run.phase is not Phase.MOVING or not event.output_on:
+    if run.setup.hand_set:
+        return
+    if not event.output_on and run.powered and (run.visit is not None or run.records):
+        text = "Cut off. The source switched its output off by itself: its own limit, or a hand at its panel"
+        course.cut_off(run, now_us, text, "source-off")
+    if run.phase is not Phase.MOVING or not event.output_on:
         return
     if abs(event.set_v - run.step.set_v) <= max(0.02 * run.step.set_v, 0.005 * run.nominal_v):
         run.inlet.moving(now_us)

@@ -245,3 +245,15 @@ def test_a_soak_may_be_stopped(rig) -> None:
     r.press(Key.STOP)
     assert r.ended is not None and r.ended.reason == "Soak stopped by the technician at 120 V"
     assert len(r.watch.records) == len(r.setup.steps)
+
+
+@pytest.mark.parametrize("moving", [False, True])
+def test_a_source_that_switches_itself_off_is_a_cut_off(rig, moving: bool) -> None:
+    r = rig().to_step(0.10, 0.02)
+    if moving:
+        r.answers = False
+        r.run(20.0, until=lambda r: len(r.all(SetSource)) == 3)
+    r.tell(SourceAnswered(12.0, output_on=False))
+    assert r.verdict.rule == "source-off"
+    assert r.watch.latched
+    assert r.verdict.reason.startswith("Cut off. The source switched its output off by itself")
