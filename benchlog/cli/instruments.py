@@ -11,6 +11,7 @@ from benchlog.cli.options import add_json_option
 from benchlog.cli.output import columns, print_json, print_lines
 from benchlog.model.clock import RealClock
 from benchlog.model.errors import Exit, InstrumentFault
+from benchlog_drivers.discovery import scan_ports, scan_visa
 from benchlog_drivers.registry import make as make_adaptor
 
 
@@ -33,11 +34,19 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     parser.add_argument(
         "--bench", type=Path, metavar="FILE", help="bench file; each instrument is asked who it is"
     )
+    parser.add_argument(
+        "--scan", action="store_true", help="list the serial ports that are there; opens none"
+    )
+    parser.add_argument(
+        "--visa", action="store_true", help="with --scan: VISA resources too (asks every bus and the LAN)"
+    )
     add_json_option(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print what the bench file names and who answers; exit 1 where somebody does not."""
+    if args.scan:
+        return _scan(args)
     if args.bench is None:
         print_lines(["Give --bench FILE. 'benchlog simulate --write-bench FILE' makes one to practise with."])
         return int(Exit.USAGE)
@@ -49,6 +58,17 @@ def run(args: argparse.Namespace) -> int:
         rows = [(f.name, ", ".join(f.roles), f.connection or "-", f.earth, _answer(f)) for f in found]
         print_lines(columns(rows, ("name", "plays", "connection", "earth", "answers")))
     return int(Exit.ENVIRONMENT if any(f.answers is False for f in found) else Exit.DONE)
+
+
+def _scan(args: argparse.Namespace) -> int:
+    """What is connected; nothing is written to any port."""
+    found = scan_ports() + (scan_visa() if args.visa else [])
+    if args.json:
+        print_json({"ports": found})
+    else:
+        rows = [(f.connection, f.description, f.usb or "-") for f in found]
+        print_lines(columns(rows, ("connection", "what", "usb")) if rows else ["No serial port is there."])
+    return int(Exit.DONE)
 
 
 def _answer(found: Found) -> str:

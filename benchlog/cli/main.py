@@ -28,6 +28,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "bringup": ("benchlog.cli.bringup", "bring a unit up on the instruments of a bench file"),
     "rejudge": ("benchlog.cli.rejudge", "judge a recorded run again"),
     "instruments": ("benchlog.cli.instruments", "what the bench file names and what answers"),
+    "profile": ("benchlog.cli.profile", "check, try or record the profile of an instrument's dialect"),
     "new": ("benchlog.cli.entries", "begin a session for a job"),
     "take": ("benchlog.cli.entries", "enter a reading at a test point"),
     "note": ("benchlog.cli.entries", "enter a note"),
