@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 from itertools import starmap
+from math import inf, isfinite
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -227,7 +228,8 @@ class SessionReader:
         rows = self._ask(
             "select id, range, resolution, aperture_us, turns, test_frequency_hz, note from setting"
         )
-        return {int(row[0]): Setting(*row[1:]) for row in rows}
+        with legible(self.path):
+            return {int(number): _setting(*row) for number, *row in rows}
 
     def _rows(self, number: int, t0_us: int, t1_us: int, which: str = "") -> Rows:
         """Packed rows of a channel that ended from ``t0_us`` to ``t1_us``; ``which`` narrows them in SQL."""
@@ -294,7 +296,7 @@ class SessionReader:
 
     def _curve(self, number: int, t0_us: int, t1_us: int, max_points: int, few: int) -> Trace:
         blocks = self._ask(
-            f"select {summary.COLUMNS} from summary where channel = ? and first_us >= ? and last_us <= ?"
+            f"select {summary.CURVE} from summary where channel = ? and first_us >= ? and last_us <= ?"
             " order by block",
             (number, t0_us, t1_us),
         )
@@ -303,8 +305,8 @@ class SessionReader:
             t_us, value = summary.raw_points(rows)
             return _reduced(Trace(t_us, value, rows.size, False), max_points)
         blocks = blocks[1:-1]  # the curve begins and ends at a reading
-        head = self._rows(number, t0_us, int(blocks[0][2]) - 1)
-        tail = self._rows(number, int(blocks[-1][3]) + 1, t1_us)
+        head = self._rows(number, t0_us, int(blocks[0][0]) - 1)
+        tail = self._rows(number, int(blocks[-1][1]) + 1, t1_us)
         with legible(self.path):
             middle = summary.points_of(blocks)
         parts = [summary.raw_points(head), middle, summary.raw_points(tail)]
@@ -328,9 +330,18 @@ class SessionReader:
         start_us, rate_hz, samples = found[0]
         with legible(self.path):
             v, i = (np.frombuffer(b"".join(b[k] for b in blocks), "<f4").astype(np.float64) for k in (0, 1))
-            if not (v.size == i.size == samples and rate_hz > 0):
+            if not (v.size == i.size == samples and 0 < rate_hz < inf):
                 raise ValueError(f"waveform {number}")
         return Waveform(v, i, rate_hz, start_us)
+
+
+def _setting(
+    full: float | None, resolution: float | None, aperture_us: int, turns: int, hz: float | None, note: str
+) -> Setting:
+    """A setting of its row. `ValueError` for a number that is none."""
+    if not all(isfinite(number or 0.0) for number in (full, resolution, hz)):
+        raise ValueError("how a channel was set")
+    return Setting(full, resolution, aperture_us, turns, hz, note)
 
 
 def _packed(rows: list[Any]) -> bytes:

@@ -5,6 +5,7 @@ It is derived from the readings and can be made again; `verify` compares it with
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import chain
 from math import fsum
 from typing import Any
 
@@ -19,6 +20,16 @@ COLUMNS = (
     "channel, block, first_us, last_us, count, gaps, gap_at_us, longest_us, longest_at_us,"
     " least, least_at_us, greatest, greatest_at_us, mean"
 )
+ABSENT = float(1 << 62)
+"""Stands for a cell that is empty, in `CURVE`."""
+
+_MAYBE = ("gap_at_us", "least", "least_at_us", "greatest", "greatest_at_us")
+CURVE_CELLS = 9
+CURVE = "first_us, last_us, longest_us, longest_at_us, " + ", ".join(
+    f"ifnull({name}, {1 << 62})" for name in _MAYBE
+)
+"""What of a summary row a curve needs."""
+
 Row = tuple[Any, ...]
 
 
@@ -94,27 +105,24 @@ def summarise(channel: int, block: int, before_us: int | None, rows: Rows) -> li
 
 
 def points_of(rows: Sequence[Row]) -> tuple[Instants, Values]:
-    """Points of a curve from summary rows: each block's least and greatest, NaN where the line breaks.
+    """Points of a curve from rows of `CURVE`: each block's least and greatest, NaN where the line breaks.
 
     A line breaks at readings without a value, and where a silence is far longer than the block's
     readings are apart.
     """
-    times: list[int] = []
-    values: list[float] = []
-    for row in rows:
-        usual = (row[3] - row[2]) // BLOCK
-        breaks = row[7] > max(LEAST_GAP_US, 5 * usual)
-        for at, value in ((row[10], row[9]), (row[12], row[11])):
-            if at is not None:
-                times.append(at)
-                values.append(value)
-        for at in (row[6], row[8] if breaks else None):
-            if at is not None:
-                times.append(at)
-                values.append(np.nan)
-    t_us = np.array(times, np.int64)
+    cells = np.fromiter(chain.from_iterable(rows), np.float64).reshape(-1, CURVE_CELLS)
+    first, last, longest, longest_at, gap_at, least, least_at, greatest, greatest_at = cells.T
+    silent = longest > np.maximum(LEAST_GAP_US, 5 * (last - first) / BLOCK)
+    parts = (
+        (least_at, least, least_at != ABSENT),
+        (greatest_at, greatest, greatest_at != ABSENT),
+        (gap_at, np.full_like(gap_at, np.nan), gap_at != ABSENT),
+        (longest_at, np.full_like(gap_at, np.nan), silent),
+    )
+    t_us = np.concatenate([at[there] for at, _, there in parts]).astype(np.int64)
+    value = np.concatenate([value[there] for _, value, there in parts])
     order = np.argsort(t_us, kind="stable")
-    return t_us[order], np.array(values, np.float64)[order]
+    return t_us[order], value[order]
 
 
 def trace_of(parts: Sequence[tuple[Instants, Values]], count: int, reduced: bool) -> Trace:
