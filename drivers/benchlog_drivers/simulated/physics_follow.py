@@ -251,10 +251,16 @@ class Follower(Generic[C]):
             self._renewed = (held.rates, drift) if held.tune == 0.0 else None
             self._approach = _Approach(SMALL_CHANGE)
             return self._compute(seconds)
+        self.pass_held(seconds)
+        return seconds, held.now(drift)
+
+    def pass_held(self, seconds: float) -> None:
+        """Let time pass in a held state, whatever the load has drifted meanwhile."""
+        held = self._held
+        assert held is not None
         held.seconds += seconds
         held.offset.advance(seconds)
         self.circuit.warm(seconds, held.rates.i2)
-        return seconds, held.now(drift)
 
     def _drift(self, held: _Held) -> float:
         now_w = self._demand_w(held.rates) + self.circuit.series_w(held.rates)

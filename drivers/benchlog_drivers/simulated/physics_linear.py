@@ -244,14 +244,15 @@ class LinearSupply:
         )  # fmt: skip
         i, flux, vm, w, rail = self.primary_a, self.flux_vs, self.branch_v, self.winding_a[0], self.plus_v
         rest = self.remanent_vs / self.values.magnetising.main_h
-        cell, peak_v = min(int(abs(flux) * cells), last), self.peak_v
+        cell, peak, append = min(int(abs(flux) * cells), last), drive * self.peak_v, trace.append
         for s in sines:
             slope = slopes[cell]
             iron = slope * flux + offsets[cell] if flux >= 0.0 else slope * flux - offsets[cell]
-            drawn = load + max(0.0, 2.0 * rail - bridge_v) * bridge
+            across = 2.0 * rail - bridge_v
+            drawn = load + across * bridge if across > 0.0 else load
             side = 1.0 if w > 0.0 or (w == 0.0 and vm > 0.0) else -1.0
             size, rail_now = w * side, rail - esr * drawn
-            a = carry * i + drive * peak_v * s
+            a = carry * i + peak * s
             if size > 0.0 or n * vm * side > rail_now + on_v:
                 near = size if size > LEAST_A else LEAST_A
                 g = 1.0 / (leg + nvt / near)
@@ -266,8 +267,10 @@ class LinearSupply:
                 rail -= charge * drawn
             i = a - drive * vm
             flux += h * vm
-            cell = min(int(abs(flux) * cells), last)
-            trace.append(i)
+            cell = int(flux * cells) if flux >= 0.0 else int(-flux * cells)
+            if cell > last:
+                cell = last
+            append(i)
         self.primary_a, self.flux_vs, self.branch_v = i, flux, vm
         self.winding_a, self.plus_v, self.minus_v = (w, -w), rail, -rail
 

@@ -28,7 +28,7 @@ RELAY_S = 0.15
 RELAY_IN, RELAY_OUT = 0.78, 0.5
 """Fractions of nominal mains at which a soft-start relay pulls in and drops out (common practice)."""
 SHORTED_DIODE_OHM = 0.02
-_LONGEST_S = 0.25
+_LONGEST_S, _LONGEST_REST_S = 0.25, 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +101,8 @@ class SimulatedUnit:
         self._on_s = 0.0
         self._owed_s = 0.0
         self._last = NOTHING
+        self._rested_s = self._rest_limit_s = 0.0
+        self._last_aperture = self._aperture(0.0, NOTHING)
 
     # --- source -----------------------------------------------------------------------------------------
     def set_source(self, volts_rms: float, on: bool, phase_deg: float | None = None) -> None:
@@ -109,6 +111,10 @@ class SimulatedUnit:
         The phase of a switch-on is drawn from the seed unless given (to 1/16 cycle); a change of voltage
         keeps the phase.
         """
+        if (volts_rms, on) == (self.source_v, self.source_on):
+            return
+        self._catch_up()
+        self._rest_limit_s = 0.0
         was_live, before = self._is_live(), self.source_v
         self.source_v, self.source_on = volts_rms, on
         live = self._is_live()
@@ -143,6 +149,9 @@ class SimulatedUnit:
         The grid is 1/16 cycle: what is left below half of it is owed to the next call; an interval shorter
         than that returns the figures of the last one.
         """
+        if self._rests(seconds):
+            return self._last_aperture
+        self._catch_up()
         parts: list[tuple[float, Rates]] = []
         owed = self._owed_s + seconds
         while owed > 0.5 * self.supply.block_s:
@@ -152,8 +161,38 @@ class SimulatedUnit:
         self._owed_s = owed
         if not parts:
             parts.append((self.supply.block_s, self._last))
+        self._plan_rest(parts)
         self._last = parts[-1][1]
-        return self._aperture(sum(elapsed for elapsed, _ in parts), merge(parts))
+        self._last_aperture = self._aperture(sum(elapsed for elapsed, _ in parts), merge(parts))
+        return self._last_aperture
+
+    def _plan_rest(self, parts: list[tuple[float, Rates]]) -> None:
+        """How long nothing need be looked at: longer and longer while held rates all but stand still."""
+        now, before = parts[-1][1], self._last
+        still = self.follower.held is not None and self._is_live() and len(parts) == 1
+        if still and abs(now.i2 - before.i2) < 5e-4 * now.i2 and abs(now.i_dc) < 0.01 * math.sqrt(now.i2):
+            self._rest_limit_s = min(_LONGEST_REST_S, 2.0 * self._rest_limit_s + 0.1)
+        else:
+            self._rest_limit_s = 0.0
+
+    def _rests(self, seconds: float) -> bool:
+        """Whether the last aperture may simply be repeated for these seconds."""
+        until_fault_s = self.fault_at_s - self.powered_s if not self.load.fault_on else math.inf
+        if self._rested_s + seconds > self._rest_limit_s or seconds > until_fault_s:
+            return False
+        if abs(seconds - self._last_aperture.seconds) > 1e-9:
+            return False
+        self._rested_s += seconds
+        self.powered_s += seconds
+        self._on_s += seconds
+        return True
+
+    def _catch_up(self) -> None:
+        """Bring what is slow to the present after a rest."""
+        seconds, self._rested_s = self._rested_s, 0.0
+        if seconds > 0.0:
+            self.follower.pass_held(seconds)
+            self._slow(seconds, self._last)
 
     def waveform(self, seconds: float, rate_hz: float) -> Waveform:
         """True inlet voltage and current over the next ``seconds``, sampled at ``rate_hz``, while advancing.
@@ -161,6 +200,8 @@ class SimulatedUnit:
         Between the model's own steps (256 a cycle) the samples run straight.
         """
         block_s = self.supply.block_s
+        self._catch_up()
+        self._rest_limit_s = 0.0
         blocks = max(1, round((self._owed_s + seconds) / block_s))
         currents, volts = [np.zeros(1)], []
         for _ in range(blocks):
