@@ -221,6 +221,7 @@ def spawn(options: SimulateOptions, timeout_s: float = _START_S) -> Spawned:
         [sys.executable, "-m", "benchlog_drivers.simulated", words],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
+        start_new_session=True,
     )
     assert process.stdout is not None
     line = _first_line(process, process.stdout, timeout_s)
