@@ -74,10 +74,16 @@ def _stop(run: Run, event: KeyPressed, now_us: int) -> None:
     course.finish(run, now_us, Outcome.UNDECIDED, text)
 
 
+PROGRAM = ("recorder", "standby", "system")
+"""Parts of the program that press the key themselves, with their reason."""
+
+
 def _cut_off(run: Run, event: KeyPressed, now_us: int) -> None:
     why = f": {event.reason.strip()}" if event.reason.strip() else ""
-    text = f"Cut off by the technician at {wording.volts(run.volts)}{why}"
-    course.cut_off(run, now_us, text, "technician", DecidedBy.TECHNICIAN)
+    program = event.by in PROGRAM
+    who = "program" if program else "technician"
+    text = f"Cut off by the {who} at {wording.volts(run.volts)}{why}"
+    course.cut_off(run, now_us, text, who, DecidedBy(who))
 
 
 def _moved(run: Run, _event: KeyPressed, now_us: int) -> None:

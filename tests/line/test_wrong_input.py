@@ -74,7 +74,7 @@ def test_two_earthed_leads_on_different_nodes(unreachable: Path, tmp_path: Path)
 def test_a_plan_above_the_sources_range(tmp_path: Path) -> None:
     plan = tmp_path / "plan.toml"
     plan.write_text(
-        'reason = "too high"\n[[step]]\nfraction = 0.1\n[[step]]\nvolts = 400.0\n', encoding="utf-8"
+        'reason = "too high"\n[[step]]\nvolts = 12.0\n[[step]]\nvolts = 400.0\n', encoding="utf-8"
     )
     out = tmp_path / "out"
     done = command("rehearse", "--no-window", "--plan", plan, "--out", out)
