@@ -30,7 +30,7 @@ class InstrumentConfig(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """ISO date."""
     earth: Earth = Earth.UNKNOWN
     node: str = ""
-    """What an earthed lead of it is connected to on the unit; empty when its leads touch no node of the unit."""
+    """What an earthed lead of it is connected to on the unit; empty when none touches the unit."""
     sheet: MeterSheet = MeterSheet()
     baud: int = 9600
     timeout_s: float | None = None

@@ -42,7 +42,7 @@ def add_meter_options(parser: argparse.ArgumentParser) -> None:
 
 
 def csv_setup(record: SlowRecord, args: argparse.Namespace) -> RunSetup:
-    """The set-up of a run by hand-set source whose readings are in the record. `UsageError`, `PlanRefused`."""
+    """The set-up of a hand-set run whose readings are in the record. `UsageError`, `PlanRefused`."""
     if not (0.0 <= args.meter_pct <= 50.0 and args.meter_counts >= 0.0 and args.meter_count_a > 0.0):
         raise UsageError("The ammeter's figures can't be meant: --meter-pct is 0 to 50, a count above 0.")
     unit = unit_from(args, DEFAULT_UNIT)

@@ -9,6 +9,7 @@ the machine's monotonic time. Writes ``kills.json`` and ``kills.md``.
 """
 
 import argparse
+import contextlib
 import json
 import os
 import re
@@ -94,8 +95,12 @@ class Line:
         return found
 
     def close(self) -> None:
-        """End everything."""
+        """End everything; a window outlives its recorder on purpose, so it is ended too."""
+        windows = self.children("benchlog_ui")
         self.recorder.kill()
+        for pid in windows:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(pid, signal.SIGKILL)
         self.recorder.wait()
         if self.recorder.stdout is not None:
             self.recorder.stdout.close()

@@ -1,4 +1,4 @@
-"""No late answer is taken for another; ten thousand readings a way: ``python tests/faults/late_answers.py``."""
+"""No late answer is taken for another; ten thousand a way by ``python tests/faults/late_answers.py``."""
 
 import importlib.util
 import sys

@@ -84,6 +84,8 @@ UNPICKLERS = {"pickle", "shelve", "marshal", "dill"}
 def part_of(module: str) -> str:
     """The part of the house a module belongs to: ``benchlog.x`` in the core, else its top-level package."""
     pieces = module.split(".")
+    if module == f"{CORE}.__main__":
+        return "benchlog.cli"
     if pieces[0] == CORE:
         return ".".join(pieces[:2])
     return pieces[0]

@@ -15,7 +15,8 @@ OHMS = Quantity.RESISTANCE
 @pytest.mark.parametrize(
     ("text", "ohms"),
     # IEC 60062 letter-and-digit code, published examples
-    [("R47", 0.47), ("4R7", 4.7), ("470R", 470.0), ("4K7", 4700.0), ("47K", 47e3), ("47K3", 47300.0), ("470K", 470e3),
+    [("R47", 0.47), ("4R7", 4.7), ("470R", 470.0), ("4K7", 4700.0), ("47K", 47e3), ("47K3", 47300.0),
+     ("470K", 470e3),
      ("4M7", 4.7e6)],
 )  # fmt: skip
 def test_examples_of_the_letter_code(text: str, ohms: float) -> None:
