@@ -6,7 +6,9 @@ from pathlib import Path
 from benchlog.cli.options import add_json_option
 from benchlog.cli.output import print_json, say
 from benchlog.model.errors import Exit
+from benchlog.report.content import Layout, Paper
 from benchlog.report.document import make_document
+from benchlog.report.legible import name_of
 
 
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
@@ -15,15 +17,23 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     parser.add_argument(
         "-o", "--out", type=Path, metavar="OUT.pdf", help="where to write it (default: beside)"
     )
+    parser.add_argument(
+        "--layout",
+        choices=[Layout.FILE.value, Layout.CUSTOMER.value],
+        default=Layout.FILE.value,
+        help="file: all tables, one page where it fits (default); customer: two pages at most, plain words",
+    )
+    parser.add_argument("--paper", choices=[p.value for p in Paper], default=Paper.A4.value)
     add_json_option(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Make it and say where it is."""
     out = args.out or args.file.with_suffix(".pdf")
-    unshown = make_document(args.file, out)
+    unshown = make_document(args.file, out, Layout(args.layout), Paper(args.paper))
     if unshown:
-        say(f"Characters that no font has were replaced by a square: {' '.join(unshown)}")
+        named = ", ".join(name_of(c) for c in unshown)
+        say(f"Characters that can't be shown were replaced by a square: {named}")
     if args.json:
         print_json({"document": str(out), "replaced_characters": list(unshown)})
     else:

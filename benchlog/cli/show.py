@@ -3,6 +3,7 @@
 import argparse
 from pathlib import Path
 
+from benchlog.cli.inside import session_file
 from benchlog.cli.options import add_json_option
 from benchlog.cli.output import columns, print_json, print_lines
 from benchlog.model.errors import Exit
@@ -23,7 +24,7 @@ from benchlog.model.history import (
     Taken,
 )
 from benchlog.model.step import StepRecord
-from benchlog.report.document import describe_plate, describe_unit
+from benchlog.report.heading import describe_plate, describe_unit
 from benchlog.report.tables import with_prefix
 from benchlog.report.wording import VERDICT_WORDS, outcome_sentence
 from benchlog.session.reader import SessionReader
@@ -31,7 +32,7 @@ from benchlog.session.reader import SessionReader
 
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     """Options of ``show``."""
-    parser.add_argument("file", type=Path, metavar="FILE", help="session file")
+    parser.add_argument("file", type=Path, metavar="FILE", help="session file, or document (PDF)")
     parser.add_argument(
         "--all", action="store_true", help="every line the limit watch was told and said, too"
     )
@@ -40,7 +41,7 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the session."""
-    with SessionReader(args.file, untrusted=True) as reader:
+    with session_file(args.file) as path, SessionReader(path, untrusted=True) as reader:
         entries = reader.entries()
         job = reader.job()
         head = reader.head()

@@ -1,10 +1,10 @@
 """From data and charts to a PDF/A-3 with the session inside, by the typst compiler.
 
-Any warning is a failure: a layout that did not converge once printed a wrong page count on every page.
+Any warning is a failure: a layout that did not converge once printed a wrong page count on every page. The
+same content gives the same bytes.
 """
 
 import re
-import shutil
 import tempfile
 from importlib import resources
 from pathlib import Path
@@ -13,49 +13,65 @@ import msgspec
 import typst
 
 from benchlog.model.errors import EnvironmentFault
-from benchlog.report.content import Content
+from benchlog.report.content import Content, Layout
+from benchlog.report.legible import REPLACEMENT, legible
 
-_REPLACEMENT = "\N{WHITE SQUARE}"
-_UNSHOWN = re.compile(r'the text `"(.+?)"` could not be displayed')
+TEMPLATES = {
+    Layout.FILE: "template.typ",
+    Layout.CUSTOMER: "customer.typ",
+    Layout.COMPARISON: "comparison.typ",
+}
+PARTS = "parts.typ"
+"""What the templates share."""
+
+SESSION = "session.bin"
+MOST_TRIES = 60
+_UNSHOWN = re.compile(r'the text "((?:[^"\\]|\\.)+?)" could not be displayed|the text `"(.+?)"`', re.DOTALL)
 
 
-def compile_document(content: Content, session_copy: Path, out: Path) -> tuple[str, ...]:
-    """Write the PDF to ``out`` and return the characters no font has (each was replaced by a square).
-
-    ``session_copy`` is a closed copy of the session; it is embedded under the session's own name.
-    Raises `EnvironmentFault` when the document can't be made or written.
-    """
-    with tempfile.TemporaryDirectory(prefix="benchlog-document-") as name:
-        folder = Path(name)
-        shutil.copyfile(session_copy, folder / content.attachment)
-        for chart in content.charts:
-            (folder / chart.file).write_text(chart.svg, encoding="utf-8")
-        template = resources.files("benchlog.report").joinpath("template.typ").read_text(encoding="utf-8")
-        (folder / "main.typ").write_text(template, encoding="utf-8")
-        data = msgspec.json.encode(content).decode()
-        pdf, unshown = _compile_replacing(folder, data)
+def write_document(pdf: bytes, out: Path) -> None:
+    """Put a document where it was asked for. `EnvironmentFault` where that can't be."""
     try:
         out.write_bytes(pdf)
     except OSError as error:
         raise EnvironmentFault(
             f"The document can't be written to {out}: {error.strerror}. Choose another place."
         ) from error
-    return unshown
+
+
+def compile_document(content: Content, session: bytes) -> tuple[bytes, tuple[str, ...]]:
+    """The PDF, and the characters that were replaced by a square because no font has them.
+
+    ``session`` is a closed copy of the session, embedded under ``content.attachment``; empty for none.
+    Raises `EnvironmentFault` when the document can't be made.
+    """
+    with tempfile.TemporaryDirectory(prefix="benchlog-document-") as name:
+        folder = Path(name)
+        (folder / SESSION).write_bytes(session)
+        for chart in content.charts:
+            (folder / chart.file).write_text(chart.svg, encoding="utf-8")
+        for source, target in ((TEMPLATES[content.layout], "main.typ"), (PARTS, PARTS)):
+            text = resources.files("benchlog.report").joinpath(source).read_text(encoding="utf-8")
+            (folder / target).write_text(text, encoding="utf-8")
+        shown, replaced = legible(content)
+        pdf, unshown = _compile_replacing(folder, msgspec.json.encode(shown).decode())
+    return pdf, (*replaced, *unshown)
 
 
 def _compile_replacing(folder: Path, data: str) -> tuple[bytes, tuple[str, ...]]:
     """Compile; where a character has no glyph, put a square in its place and compile once more."""
     unshown: list[str] = []
-    for _ in range(8):
+    for _ in range(MOST_TRIES):
         (folder / "data.json").write_text(data, encoding="utf-8")
         try:
             return _compile(folder), tuple(unshown)
         except typst.TypstError as error:
-            missing = {c for text in _UNSHOWN.findall(error.diagnostic) for c in text}
+            found = _UNSHOWN.findall(f"{error.message}\n{error.diagnostic}")
+            missing = {c for pair in found for c in "".join(pair) if ord(c) > 127 and c in data}
             if not missing:
                 raise EnvironmentFault(f"The document could not be made: {error.message}.") from error
             unshown += sorted(missing)
-            data = "".join(_REPLACEMENT if c in missing else c for c in data)
+            data = "".join(REPLACEMENT if c in missing else c for c in data)
     raise EnvironmentFault(
         "The document could not be made: its text keeps having characters that no font has."
     )

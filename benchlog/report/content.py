@@ -1,6 +1,26 @@
 """What the document says, as data for its template."""
 
+from enum import StrEnum
+
 import msgspec
+
+
+class Layout(StrEnum):
+    """For whom the pages are laid out; the data are the same."""
+
+    FILE = "file"
+    """All tables; one page where everything fits."""
+    CUSTOMER = "customer"
+    """Two pages at most, in plain words."""
+    COMPARISON = "comparison"
+    """Sessions beside each other."""
+
+
+class Paper(StrEnum):
+    """Sizes of paper, as ISO 216 and ANSI name them."""
+
+    A4 = "a4"
+    LETTER = "letter"
 
 
 class Chart(msgspec.Struct, frozen=True):
@@ -30,25 +50,41 @@ class Workshop(msgspec.Struct, frozen=True):
     name: str = ""
 
 
+class Section(msgspec.Struct, frozen=True):
+    """A heading with lines below it."""
+
+    title: str
+    lines: tuple[str, ...]
+
+
 class Content(msgspec.Struct, frozen=True):
     """All of the document."""
 
     title: str
     number: str
     workshop: Workshop
-    paper: str
     simulated: bool
     alarm: bool
     header: tuple[tuple[str, str], ...]
     outcome: str
+    """One or two sentences: how the job ended, and what was seen."""
     claims: tuple[str, ...]
     not_tested: tuple[str, ...]
-    findings: tuple[str, ...]
-    remarks: tuple[str, ...]
+    sections: tuple[Section, ...]
     charts: tuple[Chart, ...]
+    charts_title: str
     tables: tuple[Table, ...]
     decision_rule: str
+    remarks: tuple[str, ...]
     cautions: tuple[str, ...]
     head: str
     head_short: str
     attachment: str
+    """Name of the session inside; empty where none is."""
+    layout: Layout = Layout.FILE
+    paper: Paper = Paper.A4
+    stamp: tuple[str, ...] = ()
+    """What the document's metadata say of how it was laid out, so that it can be laid out again."""
+    when: tuple[int, int, int, int, int, int] = (2000, 1, 1, 0, 0, 0)
+    """Year to second of the last entry: the date of the document's metadata, so that the same session
+    always gives the same document."""

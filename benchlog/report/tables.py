@@ -2,15 +2,14 @@
 
 from collections.abc import Sequence
 
-from benchlog.model.history import Approved, BenchSet, Entry, Noted, PartChanged, Taken
+from benchlog.model.history import BenchSet, Entry, Taken
 from benchlog.model.instrument import Accuracy, InstrumentRecord
+from benchlog.model.point import TestPoint
 from benchlog.model.quantity import Quantity
 from benchlog.model.step import DecidedBy, PointVerdict, StepRecord, StepVerdict
 from benchlog.report.content import Table
+from benchlog.report.findings import Corrections, corrected, corrections_of
 from benchlog.report.wording import VERDICT_WORDS
-
-PROGRAM = "recorder"
-"""Who signs notes that the program itself made; they are no findings."""
 
 POINT_WORDS = {
     PointVerdict.WITHIN: "within limit",
@@ -82,7 +81,8 @@ def _step_row(step: StepRecord) -> tuple[str, ...]:
 
 def taken_table(entries: Sequence[Entry]) -> Table | None:
     """Cold and final checks in the order they were taken; None where there were none."""
-    rows = tuple(_taken_row(e, e.payload) for e in entries if isinstance(e.payload, Taken))
+    corrections = corrections_of(entries)
+    rows = tuple(_taken_row(e, e.payload, corrections) for e in entries if isinstance(e.payload, Taken))
     if not rows:
         return None
     return Table(
@@ -93,20 +93,32 @@ def taken_table(entries: Sequence[Entry]) -> Table | None:
     )
 
 
-def _taken_row(entry: Entry, taken: Taken) -> tuple[str, ...]:
-    if taken.value is None:
-        reading = taken.status.value.replace("-", " ") if taken.status else "no reading"
-    else:
-        reading = with_prefix(taken.value, taken.quantity.unit)
-        if taken.u is not None:
-            reading += f" ± {with_prefix(taken.u, taken.quantity.unit, 2)}"
+def _taken_row(entry: Entry, taken: Taken, corrections: Corrections) -> tuple[str, ...]:
     verdict = POINT_WORDS[taken.verdict]
     if taken.reason:
         verdict += f": {taken.reason}"
     if taken.limit is not None:
         verdict += f" (limit {with_prefix(taken.limit.value, taken.limit.unit)}, {taken.limit.source})"
-    name = f"{taken.point.group}: {taken.point.name}" if taken.point.group else taken.point.name
-    return (f"{entry.wall:%Y-%m-%d %H:%M}", name, reading, taken.instrument or "typed", verdict)
+    return (
+        f"{entry.wall:%Y-%m-%d %H:%M}",
+        point_name(taken.point) + (" (in circuit)" if taken.in_circuit else ""),
+        reading_text(taken),
+        taken.instrument or "typed",
+        corrected(entry, verdict, corrections),
+    )
+
+
+def point_name(point: TestPoint) -> str:
+    """A test point with its board or channel."""
+    return f"{point.group}: {point.name}" if point.group else point.name
+
+
+def reading_text(taken: Taken) -> str:
+    """A reading with its unit of measure and, where known, its uncertainty; or why there is none."""
+    if taken.value is None:
+        return taken.status.value.replace("-", " ") if taken.status else "no reading"
+    text = with_prefix(taken.value, taken.quantity.unit)
+    return text if taken.u is None else f"{text} ± {with_prefix(taken.u, taken.quantity.unit, 2)}"
 
 
 def instruments_table(entries: Sequence[Entry]) -> Table | None:
@@ -138,42 +150,3 @@ def _accuracy(accuracy: Accuracy) -> str:
     count = with_prefix(accuracy.count, unit, 2)
     share = f"{accuracy.reading_fraction * 100:.3g} %"
     return f"{accuracy.quantity.label} ± ({share} + {accuracy.counts:g} × {count})"
-
-
-def findings(entries: Sequence[Entry]) -> tuple[str, ...]:
-    """Parts, approvals and notes in plain words, in time order."""
-    lines: list[str] = []
-    for entry in entries:
-        match entry.payload:
-            case PartChanged() as part:
-                lines.append(_part_line(part))
-            case Approved() as answer:
-                lines.append(_approval_line(answer))
-            case Noted(text=text, by=by) if by != PROGRAM:
-                lines.append(text)
-            case _:
-                pass
-    return tuple(lines)
-
-
-def _part_line(part: PartChanged) -> str:
-    word = {"out": "Taken out", "in": "Fitted", "ordered": "Ordered", "returned": "Returned"}.get(
-        part.direction, part.direction
-    )
-    details = " ".join(x for x in (part.value, part.rating, part.kind) if x)
-    lot = f", lot {part.lot}" if part.lot else ""
-    count = f"{part.quantity} × " if part.quantity != 1 else ""
-    note = f" ({part.note})" if part.note else ""
-    return f"{word} at {part.position}: {count}{details}{lot}{note}."
-
-
-def _approval_line(answer: Approved) -> str:
-    word = "Approved" if answer.approved else "Declined"
-    when = f", {answer.when:%Y-%m-%d %H:%M}" if answer.when else ""
-    cap = f", not above {answer.cap}" if answer.cap else ""
-    return f"{word} by {answer.who} ({answer.how}{when}): {answer.amount}{cap}."
-
-
-def remarks(entries: Sequence[Entry]) -> tuple[str, ...]:
-    """What the program itself noted during the work."""
-    return tuple(e.payload.text for e in entries if isinstance(e.payload, Noted) and e.payload.by == PROGRAM)

@@ -36,6 +36,15 @@ ENDING_WORDS = {
     Ending.RETURNED: "Returned as it came",
 }
 
+ENDING_SENTENCES = {
+    Ending.REPAIRED: "Repaired, in the technician's judgement; what was done and seen stands below.",
+    Ending.NO_FAULT_FOUND: "No fault found: the complaint was not seen during this work, which does not "
+    "show that there is none.",
+    Ending.DECLINED: "Declined: the customer declined the repair; the complaint stands.",
+    Ending.BEYOND_REPAIR: "Beyond repair, in the technician's judgement; the complaint stands.",
+    Ending.RETURNED: "Returned as it came: nothing was repaired; the complaint stands.",
+}
+
 DECISION_RULE = (
     "Idle current is held against the acceptance limit with its uncertainty added (go up only if reading "
     "+ U is "
@@ -43,6 +52,11 @@ DECISION_RULE = (
     "factor 2, "
     "from the meter's stated accuracy. Where U exceeds half the acceptance limit the step is not judged."
 )
+
+
+def ending_sentence(ending: Ending) -> str:
+    """How the job ended, claiming no more than was seen."""
+    return ENDING_SENTENCES[ending]
 
 
 def highest_judged(steps: Sequence[StepRecord]) -> StepRecord | None:
@@ -64,7 +78,7 @@ def outcome_sentence(run: RunEnded | None) -> str:
     if run.outcome is Outcome.COMPLETED:
         return f"The bring-up was completed: {seen}."
     if run.outcome is Outcome.CUT_OFF:
-        return f"The source was cut off. {run.reason}"
+        return run.reason if run.reason.startswith("Cut off") else f"The source was cut off. {run.reason}"
     if run.outcome is Outcome.ALARMED:
         return f"The technician was told to switch the source off. {run.reason}"
     if run.outcome is Outcome.REFUSED:

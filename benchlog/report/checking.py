@@ -1,0 +1,109 @@
+"""Whether a document is what its data say: the chain inside, the printed head, the printed pages.
+
+    verify_document(path) -> Verification
+
+The pages are laid out once more from the session inside and compared with those that are there: content,
+fonts, pictures and notes, page by page.
+"""
+
+import re
+import tempfile
+from collections import Counter
+from pathlib import Path
+
+import msgspec
+
+from benchlog.model.errors import BenchlogError
+from benchlog.report.document import lay_out
+from benchlog.report.pages import Printed, read_document, take_apart
+from benchlog.report.stamp import program, read_stamp
+from benchlog.session.verification import Verification, verify
+
+_NUMBER = re.compile(r"[0-9a-f]{16,}|\d+(?:\.\d+)?")
+
+
+def verify_document(path: Path) -> Verification:
+    """Check a document; ``head`` of the result is that of the session inside.
+
+    Each fault says what differs: the session against its chain, the printed head against the session's, or
+    which page against the data. `SessionFault` where the file can't be read or holds no session.
+    """
+    data = read_document(path)
+    printed = take_apart(data, path)
+    with tempfile.TemporaryDirectory(prefix="benchlog-inside-") as folder:
+        session = Path(folder) / "session.benchlog"
+        session.write_bytes(printed.session)
+        found = verify(session)
+        faults = [f"The session inside: {fault}" for fault in found.faults]
+        faults += _head_faults(printed, found.head)
+        faults += [f"The document has {key[1:]}, which our documents do not have." for key in printed.active]
+        faults += _page_faults(session, printed, data, path)
+    return Verification(
+        not faults, found.head, tuple(faults), found.links, found.readings, found.entries, found.withheld
+    )
+
+
+def _head_faults(printed: Printed, head: str) -> list[str]:
+    if not printed.head:
+        return ["No chain head is printed on the document."]
+    if head and printed.head != head:
+        return [
+            f"The chain head printed on the document ({printed.head[:16]}…) is not that of the session "
+            f"inside ({head[:16]}…): the session was exchanged, or its chain was made again."
+        ]
+    return []
+
+
+def _page_faults(session: Path, printed: Printed, data: bytes, path: Path) -> list[str]:
+    """Pages that are not those that the session inside gives."""
+    try:
+        layout, paper, by = read_stamp(printed.keywords)
+    except ValueError:
+        return ["The document does not say how it was laid out: its pages can't be compared with the data."]
+    try:
+        again, _ = lay_out(session, printed.name, layout, paper, printed.head)
+        if again == data:
+            return []
+        wanted = take_apart(again, path)
+    except (BenchlogError, msgspec.MsgspecError) as error:
+        return [f"The pages can't be laid out again from the session inside: {error}"]
+    if by != program():
+        return _figure_faults(printed, wanted)
+    faults = [
+        _page_fault(number, printed.texts[number - 1], wanted.texts[number - 1])
+        for number, (there, right) in enumerate(zip(printed.pages, wanted.pages, strict=False), 1)
+        if there != right
+    ]
+    if len(printed.pages) != len(wanted.pages):
+        faults.append(f"The document has {len(printed.pages)} pages; its data give {len(wanted.pages)}.")
+    return faults
+
+
+def _page_fault(number: int, there: str, right: str) -> str:
+    """What differs, in the words of the page where they differ."""
+    added = list((Counter(there.split()) - Counter(right.split())).elements())
+    missing = list((Counter(right.split()) - Counter(there.split())).elements())
+    if not added and not missing:
+        return f"Page {number} was changed after it was made: its drawing is not the one that its data give."
+    return (
+        f"Page {number} was changed after it was made: it says {_some(added)}, its data say {_some(missing)}."
+    )
+
+
+def _some(words: list[str]) -> str:
+    if not words:
+        return "nothing"
+    return ", ".join(f"'{w[:40]}'" for w in words[:5]) + (" …" if len(words) > 5 else "")
+
+
+def _figure_faults(printed: Printed, wanted: Printed) -> list[str]:
+    """Of a document by another version of the program: figures that its data do not give."""
+    there = Counter(_NUMBER.findall(" ".join(printed.texts)))
+    right = Counter(_NUMBER.findall(" ".join(wanted.texts)))
+    strange = list((there - right).elements())
+    if not strange:
+        return []
+    return [
+        "The document was laid out by another version of the program; these printed figures are not among "
+        f"those that this version gives: {_some(strange)}. Check it with the version that made it."
+    ]

@@ -1,0 +1,126 @@
+"""The layout for the customer: two pages at most, in plain words."""
+
+import io
+from collections.abc import Sequence
+
+import msgspec
+from pypdf import PdfReader
+
+from benchlog.model.errors import EnvironmentFault
+from benchlog.model.history import BenchSet, Entry, RunEnded
+from benchlog.report import pairs, tables
+from benchlog.report.compile import compile_document
+from benchlog.report.content import Content, Section, Table
+from benchlog.report.heading import last
+
+MOST_PAGES = 2
+
+DECISION_RULE = (
+    "Every meter has an uncertainty; the figures after ± say how large it is (about 95 % of readings lie "
+    "within it). A current counts as within its limit only where it is so with the uncertainty added. "
+    "Nothing is said of what was not measured, nor of the time after it."
+)
+
+
+class Cap(msgspec.Struct, frozen=True):
+    """How much is printed; the rest is counted, and is in the session inside the document."""
+
+    lines: int
+    rows: int
+    characters: int
+    halves: int
+    """Charts that stand beside another."""
+
+
+CAPS = (Cap(14, 14, 400, 4), Cap(8, 10, 240, 2), Cap(5, 6, 160, 2), Cap(3, 4, 100, 0), Cap(1, 2, 60, 0))
+
+
+def tables_of(entries: Sequence[Entry]) -> tuple[Table, ...]:
+    """Steps in short, checks before and after (or as taken), and the instruments in a line each."""
+    ended = last(entries, RunEnded)
+    checks = pairs.pairs_table(entries) or tables.taken_table(entries)
+    made = [_steps(ended) if ended is not None and ended.steps else None, checks, _instruments(entries)]
+    return tuple(t for t in made if t is not None)
+
+
+def _steps(ended: RunEnded) -> Table:
+    rows = tuple(
+        (
+            f"{s.measured_v if s.measured_v is not None else s.set_v:.3g}",
+            "–" if s.idle_a is None else f"{s.idle_a:.3g}",
+            "–" if s.idle_u_a is None else f"{s.idle_u_a:.2g}",
+            f"{s.acceptance_a:.3g}",
+            tables.VERDICT_WORDS[s.verdict],
+        )
+        for s in ended.steps
+        if s.visited
+    )
+    return Table(
+        title="Current at each voltage",
+        columns=("Voltage, V", "Current at rest, A", "± A", "Expected at most, A", "Decision"),
+        rows=rows,
+        numeric=(0, 1, 2, 3),
+        widths=(0, 0, 0, 0, 1),
+    )
+
+
+def _instruments(entries: Sequence[Entry]) -> Table | None:
+    bench = last(entries, BenchSet)
+    if bench is None:
+        return None
+    rows = tuple(
+        (
+            i.description + (" (simulated)" if i.simulated else ""),
+            i.serial_number or "–",
+            i.calibration_due or "not recorded",
+        )
+        for i in bench.instruments
+    )
+    return Table("Instruments", ("Instrument", "Number", "Calibration due"), rows, widths=(2, 1, 1))
+
+
+def shorten(content: Content, cap: Cap) -> Content:
+    """The content with no more than ``cap`` allows."""
+    halves = [c for c in content.charts if c.half][: cap.halves]
+    return msgspec.structs.replace(
+        content,
+        header=tuple((name, _cut(text, cap.characters)) for name, text in content.header),
+        outcome=_cut(content.outcome, 2 * cap.characters),
+        claims=_some(content.claims, cap),
+        not_tested=_some(content.not_tested, cap, least=4),
+        sections=tuple(Section(s.title, _some(s.lines, cap)) for s in content.sections),
+        charts=tuple(c for c in content.charts if not c.half or c in halves),
+        tables=tuple(_fewer(t, cap) for t in content.tables),
+        remarks=_some(content.remarks, cap),
+    )
+
+
+def _some(lines: tuple[str, ...], cap: Cap, least: int = 1) -> tuple[str, ...]:
+    count = max(cap.lines, least)
+    kept = tuple(_cut(line, cap.characters) for line in lines[:count])
+    rest = len(lines) - count
+    return (*kept, f"and {rest} more, in the session inside this document") if rest > 0 else kept
+
+
+def _cut(text: str, characters: int) -> str:
+    """A text of at most so many characters and few lines; a cut is seen as …"""
+    text = " ".join(text.split())
+    return text if len(text) <= characters else text[: characters - 1].rstrip() + "…"
+
+
+def _fewer(table: Table, cap: Cap) -> Table:
+    rows = tuple(tuple(_cut(cell, cap.characters) for cell in row) for row in table.rows[: cap.rows])
+    rest = len(table.rows) - cap.rows
+    note = f"And {rest} more, in the session inside this document. {table.note}".strip()
+    return msgspec.structs.replace(table, rows=rows, note=note if rest > 0 else table.note)
+
+
+def compile_short(content: Content, session: bytes) -> tuple[bytes, tuple[str, ...]]:
+    """The document in two pages, shortened as little as that takes, and the characters replaced."""
+    for cap in CAPS:
+        pdf, replaced = compile_document(shorten(content, cap), session)
+        if len(PdfReader(io.BytesIO(pdf)).pages) <= MOST_PAGES:
+            return pdf, replaced
+    raise EnvironmentFault(
+        "The document for the customer does not fit two pages. Make the one for the file: --layout file."
+    )

@@ -1,0 +1,154 @@
+"""What was found, replaced and agreed, in plain lines, with corrections beside what they correct."""
+
+from collections.abc import Sequence
+
+from benchlog.model.history import (
+    Approved,
+    Corrected,
+    DiskTrouble,
+    Entry,
+    JobEnded,
+    Noted,
+    PartChanged,
+    RunEnded,
+    Taken,
+    Withheld,
+)
+from benchlog.model.pattern import FaultPattern
+from benchlog.report.content import Section
+from benchlog.report.heading import last
+
+PROGRAM = "recorder"
+"""Who signs notes that the program itself made; they are no findings."""
+
+Corrections = dict[int, str]
+"""What corrections say, by the number of the entry that they correct."""
+
+
+def corrections_of(entries: Sequence[Entry]) -> Corrections:
+    """All corrections, ready to stand behind what they correct; nothing is taken away."""
+    found: Corrections = {}
+    for entry in entries:
+        match entry.payload:
+            case Corrected(corrects=number, text=text, by=by):
+                signed = f" ({by})" if by else ""
+                line = f"[corrected {entry.wall:%Y-%m-%d}{signed}: {text}]"
+                found[number] = f"{found[number]} {line}" if number in found else line
+            case _:
+                pass
+    return found
+
+
+def corrected(entry: Entry, text: str, corrections: Corrections) -> str:
+    """A line with its corrections behind it."""
+    return f"{text} {corrections[entry.seq]}" if entry.seq in corrections else text
+
+
+def sections(entries: Sequence[Entry]) -> tuple[Section, ...]:
+    """The parts of the document that are lines of text; those without a line are left out."""
+    found = (
+        Section("Found", _lines(entries, Noted)),
+        Section("Fault patterns that fit what was seen", patterns(entries)),
+        Section("Replaced", _lines(entries, PartChanged)),
+        Section("Agreed", _lines(entries, Approved)),
+        Section("At the end", _lines(entries, JobEnded)),
+        Section("Corrections of other entries", other_corrections(entries)),
+        Section("Withheld", _withheld(entries)),
+    )
+    return tuple(section for section in found if section.lines)
+
+
+def _lines(entries: Sequence[Entry], kind: type) -> tuple[str, ...]:
+    corrections = corrections_of(entries)
+    texts = ((e, _line(e.payload)) for e in entries if isinstance(e.payload, kind))
+    return tuple(corrected(entry, text, corrections) for entry, text in texts if text)
+
+
+def _line(payload: object) -> str:
+    match payload:
+        case PartChanged():
+            return _part_line(payload)
+        case Approved():
+            return _approval_line(payload)
+        case Noted(text=text, by=by) if by != PROGRAM:
+            return text
+        case JobEnded(note=note):
+            return note
+        case _:
+            return ""
+
+
+def _part_line(part: PartChanged) -> str:
+    word = {"out": "Taken out", "in": "Fitted", "ordered": "Ordered", "returned": "Returned"}.get(
+        part.direction, part.direction
+    )
+    details = " ".join(x for x in (part.value, part.rating, part.kind) if x)
+    lot = f", lot {part.lot}" if part.lot else ""
+    count = f"{part.quantity} × " if part.quantity != 1 else ""
+    note = f" ({part.note})" if part.note else ""
+    return f"{word} at {part.position}: {count}{details}{lot}{note}."
+
+
+def _approval_line(answer: Approved) -> str:
+    word = "Approved" if answer.approved else "Declined"
+    when = f", {answer.when:%Y-%m-%d %H:%M}" if answer.when else ""
+    cap = f", not above {answer.cap}" if answer.cap else ""
+    what = f"; {'; '.join(answer.lines)}" if answer.lines else ""
+    note = f" ({answer.note})" if answer.note else ""
+    return f"{word} by {answer.who} ({answer.how}{when}): {answer.amount}{cap}{what}{note}."
+
+
+def patterns(entries: Sequence[Entry]) -> tuple[str, ...]:
+    """Fault patterns of the last bring-up, most likely first, each with its evidence."""
+    ended = last(entries, RunEnded)
+    return tuple(_pattern_line(p) for p in ended.fault_patterns) if ended is not None else ()
+
+
+def _pattern_line(pattern: FaultPattern) -> str:
+    apart = f" To tell it apart: {_sentence(pattern.tell_apart_by)}" if pattern.tell_apart_by else ""
+    return f"{pattern.name.replace('-', ' ').capitalize()}: {_sentence(pattern.evidence)}{apart}"
+
+
+def _sentence(text: str) -> str:
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def other_corrections(entries: Sequence[Entry]) -> tuple[str, ...]:
+    """Corrections of entries that have no line of their own in the document."""
+    shown = {
+        e.seq
+        for e in entries
+        if isinstance(e.payload, Taken) or _line(e.payload) or isinstance(e.payload, Withheld)
+    }
+    kinds = {e.seq: e for e in entries}
+    return tuple(
+        f"Entry {number} ({_kind(kinds.get(number))}): {text}"
+        for number, text in sorted(corrections_of(entries).items())
+        if number not in shown
+    )
+
+
+def _kind(entry: Entry | None) -> str:
+    return str(entry.payload.__struct_config__.tag) if entry is not None else "not there"
+
+
+def _withheld(entries: Sequence[Entry]) -> tuple[str, ...]:
+    kinds = [e.payload.kind for e in entries if isinstance(e.payload, Withheld)]
+    if not kinds:
+        return ()
+    names = ", ".join(f"{kinds.count(kind)} {kind}" for kind in dict.fromkeys(kinds))
+    return (f"Not in this copy of the session: {names}. Their digests are, so that its chain verifies.",)
+
+
+def remarks(entries: Sequence[Entry]) -> tuple[str, ...]:
+    """What the program itself noted during the work, and readings that did not reach the disk."""
+    found: list[str] = []
+    for entry in entries:
+        match entry.payload:
+            case Noted(text=text, by=by) if by == PROGRAM:
+                found.append(text)
+            case DiskTrouble(detail=detail, lost_s=lost_s):
+                found.append(f"Disk: {detail}" + (f" ({lost_s:.3g} s of readings lost)" if lost_s else ""))
+            case _:
+                pass
+    return tuple(found)

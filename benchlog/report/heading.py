@@ -1,0 +1,97 @@
+"""The head of the document: whose job it is, what the unit is, what is complained of, how it ended."""
+
+from collections.abc import Sequence
+from typing import TypeVar
+
+from benchlog.model.history import Entry, JobEnded, JobEntered, RunBegun, Withheld
+from benchlog.model.job import Job
+from benchlog.model.unit import PlateKind, Unit
+from benchlog.report.wording import ENDING_WORDS
+
+_Payload = TypeVar("_Payload")
+
+
+def latest_job(entries: Sequence[Entry]) -> Job:
+    """The job as the last intake entry has it; an empty one where there is none."""
+    entered = last(entries, JobEntered)
+    return entered.job if entered is not None else Job()
+
+
+def last(entries: Sequence[Entry], kind: type[_Payload]) -> _Payload | None:
+    """The last entry of a kind; None where there is none."""
+    return next((e.payload for e in reversed(entries) if isinstance(e.payload, kind)), None)
+
+
+def is_withheld(entries: Sequence[Entry], kind: str) -> bool:
+    """Whether entries of a kind are not in this copy of the session."""
+    return any(isinstance(e.payload, Withheld) and e.payload.kind == kind for e in entries)
+
+
+def unit_of(entries: Sequence[Entry]) -> Unit | None:
+    """The unit as the job has it, else as the last bring-up had it; None where neither is there."""
+    begun = last(entries, RunBegun)
+    return latest_job(entries).unit or (begun.setup.unit if begun is not None else None)
+
+
+def header(entries: Sequence[Entry], simulated: bool, invented: bool) -> tuple[tuple[str, str], ...]:
+    """Names and values of the document's head."""
+    job = latest_job(entries)
+    without = is_withheld(entries, "job") and last(entries, JobEntered) is None
+    missing = "withheld from this copy" if without else "–"
+    pairs = [
+        ("Job", job.number or missing),
+        ("Date", _dates(job, entries)),
+        ("Customer", _joined(job.customer.name, job.customer.contact) or missing),
+        ("Complaint", job.complaint or missing),
+    ]
+    unit = unit_of(entries)
+    if unit is not None:
+        pairs += [("Unit", describe_unit(unit)), ("Plate and fuse", describe_plate(unit))]
+    if job.accessories:
+        pairs.append(("Accessories", job.accessories))
+    if job.terms or job.spending_cap:
+        pairs.append(("Terms", _joined(job.terms, job.spending_cap and f"not above {job.spending_cap}")))
+    pairs += _ending(entries)
+    if invented and not simulated:
+        pairs.append(("Data", "An invented scenario; no such customer or unit exists."))
+    return tuple(pairs)
+
+
+def _joined(*texts: str) -> str:
+    return "; ".join(text for text in texts if text)
+
+
+def _dates(job: Job, entries: Sequence[Entry]) -> str:
+    if not entries:
+        return "–"
+    first, until = entries[0].wall, entries[-1].wall
+    text = f"{first:%Y-%m-%d %H:%M %z}"
+    if until.date() != first.date():
+        text += f" to {until:%Y-%m-%d}"
+    return f"{text}, received {job.received:%Y-%m-%d}" if job.received is not None else text
+
+
+def _ending(entries: Sequence[Entry]) -> list[tuple[str, str]]:
+    ending = last(entries, JobEnded)
+    if ending is not None:
+        return [("Ending", ENDING_WORDS[ending.ending])]
+    return [("Ending", "withheld from this copy")] if is_withheld(entries, "ending") else []
+
+
+def describe_unit(unit: Unit) -> str:
+    """Kind of unit in the trade's words, with what is written on it."""
+    names = " ".join(x for x in (unit.maker_text, unit.model_text) if x)
+    core = f", {unit.core.value} core" if unit.core is not None else ""
+    serial = f", serial {unit.serial}" if unit.serial else ""
+    kind = f"{unit.amplifier.value.replace('-', ' ')}, {unit.supply.value} supply{core}"
+    return f"{names} ({kind}{serial})" if names else kind + serial
+
+
+def describe_plate(unit: Unit) -> str:
+    """Nameplate and fuse as marked."""
+    plate = "no plate"
+    if unit.plate is not None:
+        mark = {PlateKind.AMPERES: "A", PlateKind.WATTS: "W", PlateKind.VOLT_AMPERES: "VA"}[unit.plate.kind]
+        plate = f"{unit.plate.value:g} {mark}"
+    fuse = f", fuse {unit.fuse.marking}" if unit.fuse is not None else ""
+    return f"{unit.mains_v:g} V, {plate}{fuse}"
