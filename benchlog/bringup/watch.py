@@ -5,6 +5,17 @@
     for t_us, said in watch.feed(event, now_us): …      every reading, key, answer, lost link, …
     for t_us, said in watch.advance(now_us): …          whenever time has passed
 
+Names that others may rely on. Rules in `Judged.rule`: ``first-readings``, ``live``, ``inrush``,
+``turning``, ``too-high``, ``settling``, ``short-check``, ``cannot-judge``, ``no-current``,
+``above-acceptance``, ``dwell``, ``accepted``, ``rails``, ``output-dc``, ``frozen``, ``storage``,
+``unwatched``, ``time-jump``, ``stale:ROLE``, ``link:ROLE``; those that cut off: ``stop-limit``,
+``short-time``, ``inrush-gross``, ``inrush-undecayed``, ``inrush-i2t``, ``rise-30s``, ``rise-slope``,
+``output-at-rail``, ``droop``, ``stale``, ``unwatched``, ``time-jump``, ``source-link``, ``source-off``,
+``no-answer``, ``technician``. Marks in `Marked.what`: ``arrival``, ``window-closed``, ``settled``,
+``warning``, ``not-visited``, ``undecided``, ``word``, ``refused``, ``rearmed``, ``near-zero``,
+``source-off``, ``soak-begun``, ``soak-not-steady``, ``not-watched``, ``not-storing``, ``storing``,
+``link-up``, ``link-down``.
+
 Deadlines are handled at their own nominal instants, before any event that is told later, so what is said, and
 the instants beside it, depend on the events alone and never on how often `advance` is called.
 """
