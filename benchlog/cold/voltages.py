@@ -1,0 +1,29 @@
+"""Volts with power on: DC at an output by its topology, bias across an emitter resistor."""
+
+import msgspec
+
+from benchlog.cold.known import Judgement, Known, Seen, none
+from benchlog.cold.zones import Zones, graded
+from benchlog.limits.powered import bias_high, bias_low, offset_doubtful, offset_outside
+from benchlog.model.step import PointVerdict
+from benchlog.model.unit import OutputTopology
+
+
+def judge_offset(seen: Seen, known: Known) -> Judgement:
+    """|DC| at the output, on the amplifier's side of the relay; unknown topology is shown, not judged."""
+    if known.topology is OutputTopology.UNKNOWN:
+        return none("DC offset is judged by the output's topology, which is not known")
+    bad = offset_outside(known.topology)
+    if seen.value is None:
+        return none("no usable reading", bad)
+    return graded(abs(seen.value), seen.u, Zones(high=offset_doubtful(known.topology), bad_high=bad))
+
+
+def judge_bias(seen: Seen, known: Known) -> Judgement:
+    """Millivolts that makers ask for across an emitter resistor, warm; the unit's own figure comes first."""
+    if seen.value is None:
+        return none("no usable reading")
+    found = graded(abs(seen.value), seen.u, Zones(low=bias_low(), high=bias_high()))
+    if found.verdict is PointVerdict.DOUBTFUL:
+        return msgspec.structs.replace(found, reason="beyond what most makers ask for: see the unit's manual")
+    return found
