@@ -122,12 +122,12 @@ def _turns(f: Features) -> list[Clue]:
     if _resistive_loads(f) or f.limits.unit.supply is Supply.SWITCH_MODE:
         return []
     early = [e for e in f.ratios(0.0, 0.2) if e.above and e.ratio > 2.0]
-    if not early and f.power_factor(0.0, 0.5) is None:
+    if not early and f.power_factor(0.08, 0.6) is None:
         return []
     clues = (
         _low_current(f, 0.15, 2.0, 1.5)
         + _straight(f, 0.5, 2.0)
-        + _power_factor(f, 0.88, 1.0, 1.5, (0.0, 0.5))
+        + _power_factor(f, 0.80, 1.0, 1.5, (0.08, 0.6))
     )
     crest = f.crest(0.0, 0.5)
     if crest is not None:
@@ -176,7 +176,7 @@ def _bias(f: Features) -> list[Clue]:
         clues.append(Clue(1.0, "usual current at the first steps, too much above them"))
     slope = f.slope_in(0.3, 0.9)
     if slope is not None:
-        flat = slope.n - slope.u < 0.6
+        flat = slope.n < 0.6
         clues.append(
             Clue(1.5, f"flat once awake, n = {slope.n:.2f} ± {slope.u:.2f}")
             if flat
@@ -184,7 +184,7 @@ def _bias(f: Features) -> list[Clue]:
         )
     if any(e.above and e.ratio > 2.0 for e in f.ratios(0.0, 0.12)):
         clues.append(Clue(-2.0, "too much already below 12 %, where no bias flows"))
-    return clues + _power_factor(f, 0.52, 0.80, 0.5, (0.3, 1.1))
+    return clues + _power_factor(f, 0.50, 0.76, 1.0, (0.25, 1.1))
 
 
 def _runaway(f: Features) -> list[Clue]:
@@ -388,8 +388,9 @@ def fault_patterns(limits: StepLimits, seen: Sequence[Seen]) -> tuple[FaultPatte
         unusual = _unusual(f)
         hints = [pattern for weight, pattern in ranked if weight >= LEAST_HINT][:2]
         return (_undetermined(unusual, hints),) if unusual else ()
-    if len(named) > 1 and ranked[0][0] - ranked[1][0] < CLOSE:
-        first, second = named[0], named[1]
+    if len(ranked) > 1 and ranked[1][0] >= LEAST_HINT and ranked[0][0] - ranked[1][0] < CLOSE:
+        first, second = ranked[0][1], ranked[1][1]
+        named = (first, second, *named[2:])
         both = f"the readings fit {first.name} and {second.name} about equally"
         tell = f"{first.tell_apart_by}; or {second.tell_apart_by}"
         return (FaultPattern("undetermined", both, tell), *named)
