@@ -68,11 +68,11 @@ class Child:
 
 
 @pytest.fixture
-def child():
+def child(tmp_path):
     children = []
 
     def start(code: str = "", **changes: str | None) -> Child:
-        environment = {**os.environ, "QT_QPA_PLATFORM": "offscreen"}
+        environment = {**os.environ, "QT_QPA_PLATFORM": "offscreen", "XDG_CONFIG_HOME": str(tmp_path)}
         for name, value in changes.items():
             environment.pop(name, None)
             if value is not None:

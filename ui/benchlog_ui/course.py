@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QPen
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from benchlog.model.clock import US
@@ -15,6 +14,7 @@ from benchlog.model.role import Role
 from benchlog_ui.board import ACCEPTANCE, STOP, Board
 from benchlog_ui.look import Look
 from benchlog_ui.pyramid import Polyline
+from benchlog_ui.stroke import Stroke
 from benchlog_ui.traces import Traces
 from benchlog_ui.words import amperes, elapsed, short_source, span, volts
 
@@ -139,8 +139,7 @@ class Course(QWidget):
         self._target.hide()
 
     def _line(self, plot: Any) -> Any:
-        item = pg.PlotCurveItem()
-        item.setSegmentedLineMode("on")
+        item = Stroke()
         plot.addItem(item, ignoreBounds=True)
         return item
 
@@ -154,16 +153,10 @@ class Course(QWidget):
                 restyle_axis(plot.getAxis(side), look)
             plot.getAxis("left").setWidth(look.px(74))
             plot.getAxis("left").setLabel(unit, color=look.colours.faint)
-        ratio = self.devicePixelRatioF()
-        pens = {
-            STOP: QPen(look.colour("stop"), 2 * ratio),
-            ACCEPTANCE: QPen(look.colour("acceptance"), 2 * ratio),
-            Role.SOURCE_CURRENT.value: QPen(look.colour("ink"), 2 * ratio),
-            Role.INLET_VOLTAGE.value: QPen(look.colour("ink"), 2 * ratio),
-        }
-        for name, pen in pens.items():
-            pen.setCosmetic(True)
-            self._lines[name][1].setPen(pen)
+        inks = {STOP: "stop", ACCEPTANCE: "acceptance"}
+        for name, (_, item) in self._lines.items():
+            item.passes = max(2, round(2 * self.devicePixelRatioF()))
+            item.setPen(pg.mkPen(look.colour(inks.get(name, "ink")), width=1))
         self._acceptance.restyle(look, "acceptance")
         self._stop.restyle(look, "stop")
         self._bracket.setPen(pg.mkPen(look.colours.forecast, width=3))

@@ -38,6 +38,7 @@ class Deeds:
         )
         for deed in deeds:
             window.keys.add(window, deed)
+        shell.list_keys([(deed.key, deed.long) for deed in deeds])
         for keys, step in (("Ctrl++", 1), ("Ctrl+=", 1), ("Ctrl+-", -1)):
             shortcut = QShortcut(QKeySequence(keys), window)
             shortcut.activated.connect(lambda s=step: window.larger_text(s))

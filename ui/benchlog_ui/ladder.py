@@ -316,7 +316,7 @@ class LadderView(QTableView):
             height_px = height * (row + 1) // rows - height * row // rows
             self.setRowHeight(row, max(min(height_px, self._look.px(74)), self._look.px(26)))
         width = self.viewport().width()
-        shares = (0.24, 0.32, 0.175, 0.265)
+        shares = (0.255, 0.325, 0.165, 0.255)
         for column, share in enumerate(shares):
             self.setColumnWidth(column, int(width * share))
 

@@ -23,7 +23,8 @@ ORDER = (
     Role.BIAS.value,
     Role.RESERVOIR.value,
 )
-_SIGNED = (Role.OUTPUT_DC.value,)
+_LEAST_SPAN = {Role.OUTPUT_DC.value: 0.1, Role.BIAS.value: 0.01}
+"""Height of a small plot at least, so that the last digit does not fill it; elsewhere 1 of its unit."""
 
 
 class SmallPlot(QWidget):
@@ -122,8 +123,9 @@ class SmallPlot(QWidget):
         if line is None or extremes is None or box.height() < 8:
             return
         low, high = min(extremes[0], 0.0), max(extremes[1], 0.0)
-        if high - low < 1e-9:
-            high = low + 1.0
+        least = _LEAST_SPAN.get(self.channel, 1.0)
+        if high - low < least:
+            high = low + least
         zero = box.bottom() - (0.0 - low) / (high - low) * box.height()
         painter.setPen(QPen(look.colour("rule"), 1))
         painter.drawLine(QPointF(box.left(), zero), QPointF(box.right(), zero))
@@ -142,7 +144,7 @@ def discharge_words(board: Board, channel: str) -> str:
     if found is None or found.to_probe_s is None or found.to_touch_s is None:
         return "treat as charged"
     if found.to_touch_s == 0.0:
-        return "below 10 V when read"
+        return "below 10 V"
     return f"about {span(found.to_touch_s)} to 10 V"
 
 

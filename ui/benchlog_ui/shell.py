@@ -12,6 +12,7 @@ from benchlog_ui.benchpage import BenchPage
 from benchlog_ui.board import Board
 from benchlog_ui.chronicle import ChroniclePage
 from benchlog_ui.climbpage import SLOW, BringUpPage
+from benchlog_ui.helppage import HelpPage
 from benchlog_ui.intake import IntakePage
 from benchlog_ui.lines import row_of
 from benchlog_ui.route import Route, Stop
@@ -21,14 +22,15 @@ from benchlog_ui.stages import WORDS, Ledger, Stage
 from benchlog_ui.traces import Traces
 from benchlog_ui.window import Window
 
-BEFORE, HISTORY, BENCH = "before power", "history", "instruments"
-EXTRA = (Stop(BEFORE, "F3", BEFORE), Stop(HISTORY, "F4", HISTORY), Stop(BENCH, "F5", BENCH))
+BEFORE, HISTORY, BENCH, KEYS = "before power", "history", "instruments", "keys"
+EXTRA = tuple(Stop(n, k, n) for n, k in ((BEFORE, "F3"), (HISTORY, "F4"), (BENCH, "F5"), (KEYS, "F1")))
 
 
 _LINE = {
     BEFORE: "Before power: see to these first.",
     HISTORY: "History: everything, in the order in which it happened.",
     BENCH: "Instruments: which plays which part.",
+    KEYS: "Keys: what each does.",
 }
 
 
@@ -49,6 +51,7 @@ class Shell:
         self.before = BeforePage(look, self._record_check)
         self.history = ChroniclePage(look)
         self.bench = BenchPage(look)
+        self.help = HelpPage(look)
         self.stages = {s: StagePage(look, s) for s in Stage if s not in (Stage.INTAKE, Stage.BRING_UP)}
         self.route = Route(look, self.go)
         self.pages: dict[str, QWidget] = {
@@ -57,6 +60,7 @@ class Shell:
             BEFORE: self.before,
             HISTORY: self.history,
             BENCH: self.bench,
+            KEYS: self.help,
         } | {s.value: page for s, page in self.stages.items()}
         self._place()
         self.at = Stage.BRING_UP.value
@@ -73,6 +77,7 @@ class Shell:
             window.pages.addWidget(page)
         window.follow(self.route.restyle)
         restyles = [p.restyle for p in (self.bring_up, self.intake, self.before, self.history, self.bench)]
+        restyles += [self.help.restyle]
         restyles += [page.restyle for page in self.stages.values()]
         for restyle in restyles:
             window.follow(restyle)
@@ -133,6 +138,11 @@ class Shell:
     def _record_check(self, name: str, answer: str) -> None:
         self._send(EntryAdded(Noted(f"{name}: {answer}", stage="before-power")))
         (self.ledger.checks.add if answer == "yes" else self.ledger.checks.discard)(name)
+
+    def list_keys(self, deeds: Sequence[tuple[str, str]]) -> None:
+        """Fill the page of keys."""
+        stops = [(b.stop.key, f"Open: {b.stop.words}") for b in self.route.buttons.values()]
+        self.help.show_keys([*deeds, *stops])
 
     def line(self) -> str:
         """What the open stage still wants, for the large line while nothing is running."""

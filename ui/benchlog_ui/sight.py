@@ -302,7 +302,10 @@ def alarm(board: Board, real_s: float, unconfirmed_s: float) -> AlarmWords | Non
     if not board.alarm or board.hello is None or (board.hello.programmed and unconfirmed_s < 0.7):
         return None
     facts = tuple(rail_facts(board, real_s))
-    head = board.ended.reason if board.ended is not None else ""
+    head, aside = (
+        _split(board.ended.reason.removeprefix("Cut off. ")) if board.ended is not None else ("", "")
+    )
+    facts = (aside, *facts) if aside else facts
     if board.hello.programmed:
         head = "The source did not confirm that it is off."
         facts = (board.power.detail, *facts) if board.power and board.power.detail else facts

@@ -91,12 +91,32 @@ class Start:
     def run(self) -> int:
         """Show the window and stay until it is closed."""
         sys.excepthook = self.caught
-        self.window.resize(1366, 768)
-        self.window.showMaximized()
+        self._show_as_left()
         code = self.application.exec()
+        self._keep_as_left()
         self.application.removeEventFilter(self.key)
         self.link.close()
         return code
+
+    def _show_as_left(self) -> None:
+        """Size and type as they were left; maximised the first time."""
+        from PySide6.QtCore import QSettings
+
+        kept = QSettings("benchlog", "window")
+        geometry = kept.value("geometry")
+        self.window.set_text_size(_number(kept.value("text")))
+        self.window.resize(1366, 768)
+        if geometry is not None and self.window.restoreGeometry(geometry):
+            self.window.show()
+        else:
+            self.window.showMaximized()
+
+    def _keep_as_left(self) -> None:
+        from PySide6.QtCore import QSettings
+
+        kept = QSettings("benchlog", "window")
+        kept.setValue("geometry", self.window.saveGeometry())
+        kept.setValue("text", self.window.text_size)
 
     def cut_off(self) -> None:
         """Send the cut-off, also while the rest is still being loaded."""
@@ -162,6 +182,14 @@ class Start:
             sys.stderr.write(text)
             self.link.send(Trouble(text))
         self.window.show_trouble(f"{kind.__name__}: {error}")
+
+
+def _number(kept: object) -> float:
+    """A factor from the settings; 1 where there is none or it is none."""
+    try:
+        return float(str(kept))
+    except ValueError:
+        return 1.0
 
 
 def _later(act: Callable[[], None]) -> None:

@@ -63,8 +63,8 @@ class Traces:
         line = self.line(name, from_s, to_s, pixels)
         if line is None or not len(line.t_s) or line.t_s[-1] >= to_s:
             return line
-        ahead = np.linspace(line.t_s[-1], to_s, 200)
-        return Polyline(np.append(line.t_s, ahead), np.append(line.v, np.full(200, line.v[-1])))
+        ahead = np.linspace(line.t_s[-1], to_s, pixels)
+        return Polyline(np.append(line.t_s, ahead), np.append(line.v, np.full(pixels, line.v[-1])))
 
     def highest(self, names: tuple[str, ...], from_s: float, to_s: float) -> float | None:
         """Greatest value among some channels between two instants."""

@@ -92,11 +92,20 @@ class Window(QWidget):
         self._colours = colours
         self._restyle()
 
+    @property
+    def text_size(self) -> float:
+        """The technician's factor for larger type."""
+        return self._text
+
+    def set_text_size(self, factor: float) -> None:
+        """Take the nearest of the sizes there are."""
+        self._text = min(TEXT_SIZES, key=lambda size: abs(size - factor))
+        self._restyle()
+
     def larger_text(self, step: int) -> None:
         """Go to the next larger (+1) or smaller (-1) type."""
         place = TEXT_SIZES.index(self._text) + step
-        self._text = TEXT_SIZES[min(max(place, 0), len(TEXT_SIZES) - 1)]
-        self._restyle()
+        self.set_text_size(TEXT_SIZES[min(max(place, 0), len(TEXT_SIZES) - 1)])
 
     def show_trouble(self, words: str) -> None:
         """Tell of a fault in the window itself; it stays on the screen."""

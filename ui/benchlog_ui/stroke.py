@@ -1,0 +1,27 @@
+"""A curve of two pixels' width at the price of one.
+
+Qt's raster engine draws lines of one pixel many times faster than wider ones. Two passes, the second shifted
+by one pixel on the diagonal, look the same from where the screen is read.
+"""
+
+from typing import Any
+
+import pyqtgraph as pg
+
+
+class Stroke(pg.PlotCurveItem):  # type: ignore[misc]
+    """A plot curve drawn with a pen of one pixel, once for every pixel of its width."""
+
+    def __init__(self, passes: int = 2) -> None:
+        """``passes``: width in device pixels."""
+        super().__init__()
+        self.passes = passes
+        self.setSegmentedLineMode("on")
+
+    def paint(self, painter: Any, option: Any, widget: Any) -> None:
+        """Draw all passes."""
+        right, up = self.pixelVectors()
+        for number in range(self.passes):
+            if number and right is not None and up is not None:
+                painter.translate(right.x() + up.x(), right.y() + up.y())
+            super().paint(painter, option, widget)
