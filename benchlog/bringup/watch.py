@@ -11,8 +11,8 @@ Names that others may rely on. Rules in `Judged.rule`: ``first-readings``, ``liv
 ``unwatched``, ``time-jump``, ``stale:ROLE``, ``link:ROLE``; those that cut off: ``stop-limit``,
 ``short-time``, ``inrush-gross``, ``inrush-undecayed``, ``inrush-i2t``, ``rise-30s``, ``rise-slope``,
 ``output-at-rail``, ``droop``, ``stale``, ``unwatched``, ``time-jump``, ``source-link``, ``source-off``,
-``no-answer``, ``technician``. Marks in `Marked.what`: ``arrival``, ``window-closed``, ``settled``,
-``warning``, ``not-visited``, ``undecided``, ``word``, ``refused``, ``rearmed``, ``near-zero``,
+``no-answer``, ``technician``, ``program``. Marks in `Marked.what`: ``arrival``, ``window-closed``,
+``settled``, ``warning``, ``not-visited``, ``undecided``, ``word``, ``refused``, ``rearmed``, ``near-zero``,
 ``source-off``, ``soak-begun``, ``soak-not-steady``, ``not-watched``, ``not-storing``, ``storing``,
 ``link-up``, ``link-down``.
 

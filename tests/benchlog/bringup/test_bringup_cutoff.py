@@ -7,6 +7,7 @@ from benchlog.model.event import (
     Instruct,
     Judged,
     Key,
+    KeyPressed,
     Marked,
     SetSource,
     SourceAnswered,
@@ -257,3 +258,10 @@ def test_a_source_that_switches_itself_off_is_a_cut_off(rig, moving: bool) -> No
     assert r.verdict.rule == "source-off"
     assert r.watch.latched
     assert r.verdict.reason.startswith("Cut off. The source switched its output off by itself")
+
+
+def test_a_part_of_the_program_that_cuts_off_says_so(rig) -> None:
+    r = rig().to_step(0.10, 0.02)
+    r.tell(KeyPressed(Key.CUT_OFF, "the window is gone", by="recorder"))
+    assert r.verdict.reason == "Cut off by the program at 12 V: the window is gone"
+    assert (r.verdict.rule, r.verdict.decided_by) == ("program", DecidedBy.PROGRAM)
