@@ -25,8 +25,9 @@ PARTS = "parts.typ"
 """What the templates share."""
 
 SESSION = "session.bin"
-MOST_TRIES = 60
-_UNSHOWN = re.compile(r'the text "((?:[^"\\]|\\.)+?)" could not be displayed|the text `"(.+?)"`', re.DOTALL)
+MOST_TRIES = 8
+_UNSHOWN = re.compile(r'the text `"(.+?)"` could not be displayed', re.DOTALL)
+_ESCAPED = re.compile(r"\\u\{([0-9a-f]{1,6})\}")
 
 
 def write_document(pdf: bytes, out: Path) -> None:
@@ -66,8 +67,9 @@ def _compile_replacing(folder: Path, data: str) -> tuple[bytes, tuple[str, ...]]
         try:
             return _compile(folder), tuple(unshown)
         except typst.TypstError as error:
-            found = _UNSHOWN.findall(f"{error.message}\n{error.diagnostic}")
-            missing = {c for pair in found for c in "".join(pair) if ord(c) > 127 and c in data}
+            found = "".join(_UNSHOWN.findall(f"{error.message}\n{error.diagnostic}"))
+            found = _ESCAPED.sub(lambda match: chr(int(match.group(1), 16)), found)
+            missing = {c for c in found if ord(c) > 127 and c in data}
             if not missing:
                 raise EnvironmentFault(f"The document could not be made: {error.message}.") from error
             unshown += sorted(missing)

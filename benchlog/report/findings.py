@@ -106,7 +106,7 @@ def patterns(entries: Sequence[Entry]) -> tuple[str, ...]:
 
 def _pattern_line(pattern: FaultPattern) -> str:
     apart = f" To tell it apart: {_sentence(pattern.tell_apart_by)}" if pattern.tell_apart_by else ""
-    return f"{pattern.name.replace('-', ' ').capitalize()}: {_sentence(pattern.evidence)}{apart}"
+    return f"{pattern.name[:1].upper()}{pattern.name[1:]}: {_sentence(pattern.evidence)}{apart}"
 
 
 def _sentence(text: str) -> str:

@@ -2,7 +2,8 @@
 
 Control characters have no shape. Characters that turn the direction of what follows (Unicode TR9, explicit
 formatting) can make printed figures read as others, so they are replaced too; right-to-left letters
-themselves stay. A word longer than any column may be broken anywhere.
+themselves stay. Private-use characters mean nothing without their font. A word longer than any column
+may be broken anywhere.
 """
 
 import re
@@ -18,7 +19,7 @@ LONGEST_WORD = 28
 
 _LINES = re.compile("\r\n|\r|\x0b|\x0c|\x85|\u2028|\u2029")
 _HIDDEN = re.compile(
-    "[\x00-\x08\x0e-\x1f\x7f-\x9f\u200b\u200e\u200f\u061c\u202a-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb]"
+    "[\x00-\x08\x0e-\x1f\x7f-\x9f\u200b\u200e\u200f\u061c\u202a-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb\ufffe\uffff\ue000-\uf8ff\U000f0000-\U0010ffff]"
 )
 _LONG = re.compile(rf"[^\s{BREAK}]{{{LONGEST_WORD},}}")
 _DIGEST = re.compile(r"[0-9a-f]{16}(?:[0-9a-f]{48})?")

@@ -1,0 +1,200 @@
+"""Verify of a document: each kind of tampering is named, and an honest document is not accused."""
+
+import sqlite3
+import sys
+from pathlib import Path
+
+import msgspec
+import pikepdf
+import pytest
+from report_sessions import JOB, UNIT, Building, ended, text_of, whole_job
+
+from benchlog.cli.main import main
+from benchlog.report.checking import verify_document
+from benchlog.report.content import Layout, Paper
+from benchlog.report.document import make_document
+from benchlog.report.pages import session_inside
+from benchlog.session.reader import SessionReader
+
+NAME = "a.benchlog"
+
+
+@pytest.fixture(params=[Layout.FILE, Layout.CUSTOMER])
+def document(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
+    out = tmp_path / "a.pdf"
+    make_document(whole_job(tmp_path / NAME), out, request.param, Paper.LETTER)
+    return out
+
+
+def exchange(document: Path, session: Path) -> None:
+    """Put another session inside; everything else stays."""
+    with pikepdf.open(document, allow_overwriting_input=True) as pdf:
+        stream = pdf.Root.AF[0].EF.F
+        stream.write(session.read_bytes())
+        pdf.save(document)
+
+
+def faults_of(document: Path) -> str:
+    found = verify_document(document)
+    assert found.ok is (not found.faults)
+    return "\n".join(found.faults)
+
+
+def test_an_honest_document_is_believed(document: Path, capfdbinary: pytest.CaptureFixture[bytes]) -> None:
+    assert faults_of(document) == ""
+    assert main(["verify", str(document)]) == 0
+    assert b"Every page is as its data give it." in capfdbinary.readouterr().out
+
+
+def test_saved_again_by_another_program_it_is_believed(document: Path) -> None:
+    with pikepdf.open(document, allow_overwriting_input=True) as pdf:
+        pdf.save(document, object_stream_mode=pikepdf.ObjectStreamMode.disable, recompress_flate=True)
+    assert faults_of(document) == ""
+
+
+def _glyphs(page: pikepdf.Page) -> list[pikepdf.ContentStreamInstruction]:
+    return list(pikepdf.parse_content_stream(page))
+
+
+def test_one_digit_in_a_page_stream(document: Path, capfdbinary: pytest.CaptureFixture[bytes]) -> None:
+    """Two glyph numbers change places in one string of the second page: a figure reads otherwise."""
+    with pikepdf.open(document, allow_overwriting_input=True) as pdf:
+        page = pdf.pages[1]
+        done = False
+        instructions = []
+        for operands, operator in _glyphs(page):
+            if str(operator) == "TJ" and not done:
+                for k, item in enumerate(operands[0]):
+                    raw = bytes(item) if isinstance(item, pikepdf.String) else b""
+                    if len(raw) >= 8 and raw[2:4] != raw[4:6]:
+                        swapped = raw[:2] + raw[4:6] + raw[2:4] + raw[6:]
+                        operands[0][k] = pikepdf.String(swapped)
+                        done = True
+                        break
+            instructions.append((operands, operator))
+        assert done
+        page.Contents = pdf.make_stream(pikepdf.unparse_content_stream(instructions))
+        pdf.save(document)
+    faults = faults_of(document)
+    assert "Page 2 was changed after it was made: it says '" in faults
+    assert "Page 1" not in faults
+    assert "session inside" not in faults
+    assert main(["verify", str(document), "--json"]) == 6
+    assert b'"ok": false' in capfdbinary.readouterr().out
+
+
+def test_a_line_drawn_over_a_page(document: Path) -> None:
+    with pikepdf.open(document, allow_overwriting_input=True) as pdf:
+        pdf.pages[0].contents_add(b"0 0 m 100 100 l S")
+        pdf.save(document)
+    assert "Page 1 was changed after it was made: its drawing" in faults_of(document)
+
+
+def test_a_note_stuck_over_a_page(document: Path) -> None:
+    with pikepdf.open(document, allow_overwriting_input=True) as pdf:
+        note = pikepdf.Dictionary(
+            Type=pikepdf.Name.Annot, Subtype=pikepdf.Name.FreeText, Rect=[0, 0, 100, 100], Contents="0.1 A"
+        )
+        pdf.pages[0].Annots = pikepdf.Array([pdf.make_indirect(note)])
+        pdf.save(document)
+    assert "Page 1 was changed" in faults_of(document)
+
+
+def test_a_page_taken_out(document: Path) -> None:
+    with pikepdf.open(document, allow_overwriting_input=True) as pdf:
+        del pdf.pages[0]
+        pdf.save(document)
+    assert "pages; its data give" in faults_of(document)
+
+
+def test_one_reading_in_the_session(document: Path, capfdbinary: pytest.CaptureFixture[bytes]) -> None:
+    _, content = session_inside(document)
+    changed = document.with_name("changed.benchlog")
+    changed.write_bytes(content)
+    db = sqlite3.connect(changed)
+    with db:
+        assert db.execute(
+            "update reading set value = value + 0.001 where t_us = (select min(t_us) from reading)"
+        )
+    db.close()
+    exchange(document, changed)
+    faults = faults_of(document)
+    assert "The session inside: link " in faults
+    assert "chain head printed" not in faults
+    assert main(["verify", str(document)]) == 6
+    assert b"The session inside: link" in capfdbinary.readouterr().out
+
+
+def test_a_chain_made_again_from_the_start(document: Path) -> None:
+    """The same job written anew, a reading lower, with a chain of its own that holds."""
+    anew = Building(document.with_name("anew.benchlog")).run(ended(idle_a=0.2)).close()
+    exchange(document, anew)
+    faults = faults_of(document)
+    assert "The chain head printed on the document" in faults
+    assert "its chain was made again" in faults
+    assert "The session inside: " not in faults
+    assert "Page 1 was changed" in faults
+
+
+def test_the_very_same_content_with_another_chain(tmp_path: Path) -> None:
+    """Only salts differ: every figure is the same, the chain is not."""
+    first = Building(tmp_path / NAME).run(ended()).close()
+    make_document(first, tmp_path / "a.pdf")
+    second = Building(tmp_path / "b.benchlog", msgspec.structs.replace(JOB, accessories="", terms=""))
+    second.writer._entropy = lambda n: b"\x08" * n
+    exchange(tmp_path / "a.pdf", second.run(ended()).close())
+    found = verify_document(tmp_path / "a.pdf")
+    assert len(found.faults) == 1
+    assert "its chain was made again" in found.faults[0]
+
+
+def test_the_head_on_paper(document: Path) -> None:
+    with SessionReader(document.with_name(NAME)) as reader:
+        head = reader.head()
+    assert main(["verify", str(document), "--head", head[:16]]) == 0
+    assert main(["verify", str(document), "--head", "0" * 16]) == 6
+    assert main(["verify", str(document), "--head", head[:4]]) == 6
+
+
+def test_a_document_of_another_version(document: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    module = sys.modules["benchlog.report.checking"]
+    monkeypatch.setattr(module, "program", lambda: "0123456789abcdef")
+    monkeypatch.setattr(sys.modules["benchlog.report.stamp"], "program", lambda: "0123456789abcdee")
+    assert faults_of(document) == ""
+
+
+def test_show_and_verify_take_a_document_as_a_session(
+    document: Path, capfdbinary: pytest.CaptureFixture[bytes]
+) -> None:
+    assert main(["show", str(document)]) == 0
+    shown = capfdbinary.readouterr().out.decode()
+    assert main(["show", str(document.with_name(NAME))]) == 0
+    assert shown == capfdbinary.readouterr().out.decode()
+    assert "dead, fuse blown" in shown
+
+
+@pytest.mark.parametrize("content", [b"%PDF-1.7\n", b"%PDF-1.7\n" + b"\xff" * 400])
+def test_what_is_no_document(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "x.pdf"
+    path.write_bytes(content)
+    assert main(["show", str(path)]) == 1
+    assert main(["verify", str(path)]) == 6
+
+
+def test_a_pdf_without_a_session(tmp_path: Path, document: Path) -> None:
+    with pikepdf.open(document) as pdf:
+        del pdf.attachments[NAME]
+        pdf.save(tmp_path / "x.pdf")
+    assert main(["show", str(tmp_path / "x.pdf")]) == 1
+    assert main(["verify", str(tmp_path / "x.pdf")]) == 6
+
+
+def test_cut_short(tmp_path: Path, document: Path) -> None:
+    data = document.read_bytes()
+    for share in (0.1, 0.5, 0.9):
+        (tmp_path / "x.pdf").write_bytes(data[: int(len(data) * share)])
+        assert main(["verify", str(tmp_path / "x.pdf")]) == 6
+
+
+def test_unit_and_texts_are_those_of_the_session(document: Path) -> None:
+    assert UNIT.serial in text_of(document)[0]

@@ -1,0 +1,255 @@
+"""The document: what it says for each ending, that it claims no more, and that any text is harmless in it."""
+
+import io
+import re
+import time
+from pathlib import Path
+
+import msgspec
+import pikepdf
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from report_sessions import BENCH, JOB, Building, ended, setup, taken, text_of, whole_job
+
+from benchlog.model.history import Corrected, JobEnded, Noted, PartChanged, RunBegun
+from benchlog.model.job import Customer, Ending, Job
+from benchlog.model.step import Outcome
+from benchlog.report.content import Layout, Paper
+from benchlog.report.document import make_document
+from benchlog.report.legible import mend_text
+from benchlog.session.copying import copy_session, withhold
+from benchlog.session.reader import SessionReader
+
+FORBIDDEN = re.compile(r"\b(healthy|safe|passed|ok)\b", re.IGNORECASE)
+LAYOUTS = [Layout.FILE, Layout.CUSTOMER]
+HOSTILE = (
+    "=1+1", "+49", "@SUM(A1)", "#set text(red)", "#panic()", '"quoted"', "line\nbreak",
+    "$x$ *b* _i_ `c` <l> @ref",
+    "\\", "שלום", "مرحبا", "😀", "漢字", "\u202e1.0 A", "a\x07b\x00c", "w" * 300, "Ω µ ° ±",
+    "//", "= heading", "#d.head",
+)  # fmt: skip
+
+
+def made(
+    session: Path, layout: Layout = Layout.FILE, paper: Paper = Paper.A4
+) -> tuple[Path, tuple[str, ...]]:
+    out = session.with_name(f"{session.stem}-{layout.value}.pdf")
+    return out, make_document(session, out, layout, paper)
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize("ending", Ending)
+def test_each_ending_claims_no_more_than_was_seen(tmp_path: Path, ending: Ending, layout: Layout) -> None:
+    pages = text_of(made(whole_job(tmp_path / "a.benchlog", ending), layout)[0])
+    before = "\n".join(pages).split("Cautions")[0]
+    assert not FORBIDDEN.search(before)
+    first = re.sub(r"\s+", " ", pages[0])
+    for said in (
+        "Not tested", "Output under load and with signal", "step 6 V: the meter is too coarse",
+        "dead, fuse blown", "Invented Customer", "INV-7", "120 V", "invented scenario",
+    ):  # fmt: skip
+        assert said in first, said
+    assert ("the complaint stands" in first) == (
+        ending in (Ending.DECLINED, Ending.BEYOND_REPAIR, Ending.RETURNED)
+    )
+    if ending is Ending.NO_FAULT_FOUND:
+        assert "does not show that there is none" in first
+    whole = re.sub(r"\s+", " ", "\n".join(pages))
+    for said in (
+        "Authorised by",
+        "0.22 Ω 5 W wire-wound",
+        "140.00",
+        "15 kΩ ± 20 Ω",
+        "3.1 Ω ± 100 mΩ",
+        "CM-1",
+    ):
+        assert said in whole, said
+    assert "real" in whole
+    for number, page in enumerate(pages, 1):
+        assert f"page {number} of {len(pages)}" in page
+    with SessionReader(tmp_path / "a.benchlog") as reader:
+        assert reader.head() in re.sub(r"\s", "", "".join(pages))
+
+
+@pytest.mark.parametrize("outcome", Outcome)
+def test_each_outcome_of_a_run(tmp_path: Path, outcome: Outcome) -> None:
+    session = Building(tmp_path / "a.benchlog").run(ended(outcome, patterns=True)).close()
+    pages = text_of(made(session)[0])
+    assert "Rail-to-rail short: 3.1 × the expected current" in re.sub(r"\s+", " ", "".join(pages))
+    assert ("bring-up was completed" in pages[0]) == (outcome is Outcome.COMPLETED)
+    assert not FORBIDDEN.search("\n".join(pages).split("Cautions")[0])
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_simulated_is_on_every_page(tmp_path: Path, layout: Layout) -> None:
+    building = Building(tmp_path / "a.benchlog", Job(simulated=True))
+    building.add(*(taken(f"point {k}", float(k)) for k in range(120)), ended())
+    pages = text_of(made(building.close(), layout)[0])
+    assert len(pages) > 1 or layout is Layout.CUSTOMER
+    assert all("Simulated" in page for page in pages)
+
+
+def test_simulated_instruments_alone_make_it_so(tmp_path: Path) -> None:
+    session = Building(tmp_path / "a.benchlog").add(msgspec.structs.replace(BENCH, simulated=True)).close()
+    assert "Simulated" in text_of(made(session)[0])[0]
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_a_job_with_nothing_in_it(tmp_path: Path, layout: Layout) -> None:
+    session = Building(tmp_path / "a.benchlog", Job()).close()
+    pages = text_of(made(session, layout)[0])
+    assert len(pages) == 1
+    assert "was not brought up" in pages[0]
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_a_run_without_readings_or_end(tmp_path: Path, layout: Layout) -> None:
+    session = Building(tmp_path / "a.benchlog").add(BENCH, RunBegun(setup())).close()
+    assert text_of(made(session, layout)[0])
+
+
+def test_long_tables_break_and_repeat_their_head(tmp_path: Path) -> None:
+    session = whole_job(tmp_path / "a.benchlog", readings=500, parts=40)
+    pages = text_of(made(session)[0])
+    whole = "\n".join(pages)
+    assert all(re.search(rf"\bpoint {k}\b", whole) for k in range(1, 501))
+    assert all(f"Fitted at R{k}:" in whole for k in range(1, 41))
+    of_points = [page for page in pages if re.search(r"\bpoint \d+\b", page)]
+    assert len(of_points) > 4
+    assert all(re.search(r"Time\s+Test point\s+Reading", page) for page in of_points)
+
+
+@pytest.mark.parametrize("paper", Paper)
+def test_the_customer_gets_two_pages_at_most(tmp_path: Path, paper: Paper) -> None:
+    building = Building(tmp_path / "a.benchlog", msgspec.structs.replace(JOB, complaint="hum " * 900))
+    building.add(*(Noted(f"note {k} " + "long words " * 60) for k in range(60)))
+    building.add(*(PartChanged(f"R{k}", "in", "1 Ω", note="x" * 200) for k in range(60)))
+    building.add(*(taken(f"p {k % 50}", float(k), 0.1) for k in range(100)))
+    out, _ = made(building.run(ended(), soak=True).wave().close(), Layout.CUSTOMER, paper)
+    with pikepdf.open(out) as pdf:
+        assert len(pdf.pages) == 2
+        width, height = (float(x) for x in pdf.pages[0].mediabox[2:])
+    # ISO 216: 210 × 297 mm; ANSI A: 8.5 × 11 in
+    wanted = (595.276, 841.890) if paper is Paper.A4 else (612.0, 792.0)
+    assert (width, height) == pytest.approx(wanted, abs=0.01)
+    assert "more, in the session inside this document" in "".join(text_of(out))
+
+
+def test_corrections_stand_beside_what_they_correct(tmp_path: Path) -> None:
+    building = Building(tmp_path / "a.benchlog").add(Noted("left channel"), taken("B-E", 0.6))
+    building.add(
+        Corrected(2, "right channel", "A. Technician"), Corrected(3, "it was B-C"), Corrected(1, "serial 8")
+    )
+    text = re.sub(r"\s+", " ", "".join(text_of(made(building.close())[0])))
+    assert "left channel [corrected 2026-01-05 (A. Technician): right channel]" in text
+    assert re.search(r"no judgement \[corrected 2026-01-05: it was B-C\]", text)
+    assert "Entry 1 (job): [corrected 2026-01-05: serial 8]" in text
+
+
+def test_structure_as_an_independent_reader_sees_it(tmp_path: Path) -> None:
+    session = whole_job(tmp_path / "a.benchlog")
+    out, _ = made(session)
+    copy_session(session, tmp_path / "copy.benchlog")
+    with pikepdf.open(out) as pdf, pdf.open_metadata() as metadata:
+        # ISO 19005-3:2012: identification (6.6.4), tags and language (level A), embedded files (6.8)
+        assert (metadata["pdfaid:part"], metadata["pdfaid:conformance"]) == ("3", "A")
+        assert str(pdf.Root.Lang).startswith("en")
+        assert pdf.Root.MarkInfo.Marked
+        assert "/StructTreeRoot" in pdf.Root
+        assert pdf.docinfo["/Title"] == "Bring-up and repair record"
+        assert list(pdf.attachments) == ["a.benchlog"]
+        embedded = pdf.Root.AF[0]
+        assert embedded.AFRelationship == "/Source"
+        assert embedded.EF.F.Subtype == "/application/vnd.sqlite3"
+        data = pdf.attachments["a.benchlog"].get_file().read_bytes()
+        assert data == (tmp_path / "copy.benchlog").read_bytes()
+        fonts = [
+            o
+            for o in pdf.objects
+            if isinstance(o, pikepdf.Dictionary) and o.get("/Type") == "/FontDescriptor"
+        ]
+        assert fonts
+        assert all(any(f"/FontFile{k}" in f for k in ("", "2", "3")) for f in fonts)
+        images = [o for o in pdf.objects if isinstance(o, pikepdf.Stream) and o.get("/Subtype") == "/Image"]
+        assert not images, "charts are vectors"
+
+
+def test_the_same_session_gives_the_same_bytes(tmp_path: Path) -> None:
+    session = whole_job(tmp_path / "a.benchlog")
+    first = made(session)[0].read_bytes()
+    assert made(session)[0].read_bytes() == first
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_hostile_text_is_harmless_everywhere(tmp_path: Path, layout: Layout) -> None:
+    text = " | ".join(HOSTILE)
+    job = msgspec.structs.replace(JOB, number=text, complaint=text, customer=Customer(text, text), terms=text)
+    building = Building(tmp_path / "a.benchlog", job)
+    for hostile in HOSTILE:
+        building.add(
+            Noted(hostile), PartChanged(hostile, hostile, hostile, note=hostile), taken(hostile, 1.0)
+        )
+    instrument = msgspec.structs.replace(BENCH.instruments[0], description=text, serial_number=text)
+    building.add(msgspec.structs.replace(BENCH, instruments=(instrument,)), JobEnded(Ending.RETURNED, text))
+    out, replaced = made(building.close(), layout)
+    shown = "\n".join(text_of(out))
+    assert {"😀", "\x07", "\x00", "\u202e"} <= set(replaced)
+    assert "漢" in replaced
+    assert not {"\u05e9", "\u0645"} & set(replaced), "the fonts have Hebrew and Arabic letters"
+    for literal in (
+        "=1+1",
+        "@SUM(A1)",
+        "#set text(red)",
+        '"quoted"',
+        "*b*",
+        "#panic()",
+        "Ω µ ° ±",
+        "#d.head",
+    ):
+        assert literal in shown, literal
+    assert not set(shown) & {"\u202e", "\x07", "\x00"}
+
+
+@given(st.lists(st.text(max_size=40), min_size=1, max_size=4))
+@settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck))
+def test_any_text_gives_a_document(texts: list[str]) -> None:
+    import tempfile
+
+    clean = [t.encode("utf-8", "replace").decode() for t in texts]
+    with tempfile.TemporaryDirectory() as folder:
+        building = Building(Path(folder) / "a.benchlog", Job(number=clean[0], complaint=clean[-1]))
+        made(building.add(*(Noted(t) for t in clean)).close())
+
+
+def test_words_wider_than_a_column_can_be_broken() -> None:
+    mended = mend_text("x" * 100, {})
+    assert mended.replace("\N{ZERO WIDTH SPACE}", "") == "x" * 100
+    assert max(map(len, mended.split("\N{ZERO WIDTH SPACE}"))) <= 28
+
+
+def test_without_the_customer(tmp_path: Path) -> None:
+    session = whole_job(tmp_path / "a.benchlog")
+    withhold(session, tmp_path / "b.benchlog")
+    out, _ = made(tmp_path / "b.benchlog")
+    data, text = out.read_bytes(), "".join(text_of(out))
+    assert "withheld from this copy" in text
+    assert "Invented Customer" not in text
+    assert "burnt resistor" not in text
+    assert "120 V, 300 VA" in text
+    with pikepdf.open(io.BytesIO(data)) as pdf:
+        inside = pdf.attachments["b.benchlog"].get_file().read_bytes()
+    assert b"Invented Customer" not in inside
+
+
+def test_a_million_readings_are_quick_and_small_and_keep_their_spike(tmp_path: Path) -> None:
+    building = Building(tmp_path / "a.benchlog").add(BENCH, RunBegun(setup()))
+    building.readings(60_000, spike_at=31_234)
+    session = building.add(ended()).close()
+    begun = time.process_time()
+    out, _ = made(session)
+    # a twelfth of 10⁶ readings in each of two channels here; the whole is in the benchmarks of the project
+    assert time.process_time() - begun < 3.0
+    copy_session(session, tmp_path / "copy.benchlog")
+    assert out.stat().st_size - (tmp_path / "copy.benchlog").stat().st_size < 5_000_000
+    assert "largest reading 1.2 A" in "".join(text_of(out))
