@@ -5,9 +5,10 @@ In circuit ESR can fail a part and never pass it: what lies in parallel only low
 
 import msgspec
 
-from benchlog.cold.known import Judgement, Known, Seen, none
+from benchlog.cold.known import Judgement, Seen, none
 from benchlog.cold.zones import Zones, graded
 from benchlog.limits.parts import ESR_FLOOR_OHM, esr_doubtful, esr_outside, esr_spec, esr_usual, rail_short
+from benchlog.model.known import Known
 from benchlog.model.limit import Confidence, Limit
 from benchlog.model.point import PointKind
 from benchlog.model.reading import Status

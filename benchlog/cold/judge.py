@@ -14,7 +14,7 @@ import msgspec
 
 from benchlog.cold.capacitors import judge_capacitor
 from benchlog.cold.junctions import judge_junction
-from benchlog.cold.known import Check, Judgement, Known, Seen, check_of, none
+from benchlog.cold.known import Judgement, Seen, check_of, none
 from benchlog.cold.resistances import (
     judge_emitter_resistor,
     judge_fuse,
@@ -25,6 +25,7 @@ from benchlog.cold.resistances import (
     judge_winding,
 )
 from benchlog.cold.voltages import judge_bias, judge_offset
+from benchlog.model.known import Check, Known
 from benchlog.model.limit import Confidence, Limit
 from benchlog.model.point import PointKind
 from benchlog.model.step import PointVerdict

@@ -6,10 +6,11 @@ diode test; those from memory decide nothing.
 
 import msgspec
 
-from benchlog.cold.known import Judgement, Known, Seen, none
+from benchlog.cold.known import Judgement, Seen, none
 from benchlog.cold.zones import Zones, graded
 from benchlog.limits.parts import junction_high, junction_low, junction_short
 from benchlog.model.errors import UsageError
+from benchlog.model.known import Known
 from benchlog.model.limit import Confidence, Limit
 from benchlog.model.step import PointVerdict
 

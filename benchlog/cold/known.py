@@ -1,35 +1,13 @@
-"""What is known of the part or place that is measured, and what was judged of it."""
-
-from enum import StrEnum
+"""A reading as it is judged, and what is said of it."""
 
 import msgspec
 
 from benchlog.model.errors import UsageError
+from benchlog.model.known import Check, Known
 from benchlog.model.limit import Limit
 from benchlog.model.point import PointKind
 from benchlog.model.reading import Status
 from benchlog.model.step import PointVerdict
-from benchlog.model.unit import Fuse, OutputTopology
-
-
-class Check(StrEnum):
-    """What a reading is to tell; decides which limits it is held against."""
-
-    CAPACITOR = "capacitor"
-    VOICE_COIL = "voice-coil"
-    JUNCTION = "junction"
-    OUTPUT_TO_RAIL = "output-to-rail"
-    RAIL = "rail"
-    """Rail to common, or rail to rail."""
-    FUSE = "fuse"
-    EMITTER_RESISTOR = "emitter-resistor"
-    RESISTOR = "resistor"
-    WINDING = "winding"
-    OFFSET = "offset"
-    """DC at an output, on the amplifier's side of the loudspeaker relay."""
-    BIAS = "bias"
-    """Volts across an emitter resistor, warm."""
-
 
 KINDS: dict[Check, frozenset[PointKind]] = {
     Check.CAPACITOR: frozenset({PointKind.ESR, PointKind.CAPACITANCE}),
@@ -66,30 +44,6 @@ class Seen(msgspec.Struct, frozen=True):
     def is_open(self) -> bool:
         """Whether the meter showed open leads or a value beyond its range."""
         return self.status in (Status.OPEN_LEADS, Status.OVERLOAD)
-
-
-class Known(msgspec.Struct, frozen=True):
-    """What the technician knows of the part; None and empty where it was not said."""
-
-    check: Check | None = None
-    farad: float | None = None
-    rated_v: float | None = None
-    family: str = "general"
-    celsius: float = 23.0
-    used: bool = True
-    lead_zero_ohm: float | None = None
-    """What the leads read together, to be taken off; 0 where the meter was zeroed on them."""
-    device: str = ""
-    rated_ohm: float | None = None
-    """Rated impedance of a loudspeaker, marking of a resistor."""
-    tolerance: float = 0.05
-    """Of a resistor, as a fraction."""
-    fuse: Fuse | None = None
-    across_ohm: float | None = None
-    """Steady ohms read across the same two pins."""
-    transformer_va: float | None = None
-    winding_v: float | None = None
-    topology: OutputTopology = OutputTopology.UNKNOWN
 
 
 class Judgement(msgspec.Struct, frozen=True):

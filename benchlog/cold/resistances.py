@@ -2,7 +2,7 @@
 
 import msgspec
 
-from benchlog.cold.known import Judgement, Known, Seen, none
+from benchlog.cold.known import Judgement, Seen, none
 from benchlog.cold.zones import Zones, graded
 from benchlog.limits.fuse import cold_ohms
 from benchlog.limits.mains import winding_ohms
@@ -15,6 +15,7 @@ from benchlog.limits.parts import (
     voice_coil_high,
     voice_coil_low,
 )
+from benchlog.model.known import Known
 from benchlog.model.limit import Confidence, Limit
 from benchlog.model.reading import Status
 from benchlog.model.step import PointVerdict

@@ -2,9 +2,10 @@
 
 import msgspec
 
-from benchlog.cold.known import Judgement, Known, Seen, none
+from benchlog.cold.known import Judgement, Seen, none
 from benchlog.cold.zones import Zones, graded
 from benchlog.limits.powered import bias_high, bias_low, offset_doubtful, offset_outside
+from benchlog.model.known import Known
 from benchlog.model.step import PointVerdict
 from benchlog.model.unit import OutputTopology
 

@@ -52,6 +52,17 @@ class Taken(msgspec.Struct, frozen=True, tag="taken"):
     limit: Limit | None = None
     stage: str = "cold-checks"
     by: str = ""
+    meter_proved: bool = False
+    """The meter was shown to read a known source before and after."""
+    checked: str = ""
+    """Why it was taken although the reservoir that feeds the point was not proved."""
+
+
+class PointsListed(msgspec.Struct, frozen=True, tag="points"):
+    """The test points of the job from here on, in the order in which they are taken."""
+
+    points: tuple[TestPoint, ...]
+    by: str = ""
 
 
 class PartChanged(msgspec.Struct, frozen=True, tag="part"):
@@ -161,6 +172,7 @@ Payload = (
     JobEntered
     | Noted
     | Taken
+    | PointsListed
     | PartChanged
     | Approved
     | JobEnded

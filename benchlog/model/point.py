@@ -4,6 +4,7 @@ from enum import StrEnum
 
 import msgspec
 
+from benchlog.model.known import Known
 from benchlog.model.quantity import Quantity
 
 
@@ -47,5 +48,7 @@ class TestPoint(msgspec.Struct, frozen=True):
     group: str = ""
     """Board or channel."""
     fed_by: str = ""
-    """Name of the reservoir that feeds the point; empty when not known."""
+    """Names of the reservoirs that feed the point, with commas between; empty when not known."""
     expected: str = ""
+    known: Known = Known()
+    """What is known of the part there."""

@@ -13,10 +13,11 @@ from hypothesis import strategies as st
 
 from benchlog.cold.budget import LEADS_OHM, uncertainty
 from benchlog.cold.judge import compare, judge
-from benchlog.cold.known import Check, Known, Seen
+from benchlog.cold.known import Seen
 from benchlog.limits.fuse import parse_fuse
 from benchlog.measure.decision import point_verdict
 from benchlog.model.errors import UsageError
+from benchlog.model.known import Check, Known
 from benchlog.model.limit import Confidence
 from benchlog.model.point import PointKind
 from benchlog.model.reading import Status
