@@ -94,7 +94,8 @@ class _Held:
         dc = self.offset.dc_a
         square = max(0.0, rates.i2 - self.rates.i_dc**2 + dc**2)
         peak = self.rates.peak_a * math.sqrt(square / self.rates.i2) if self.rates.i2 > 0.0 else 0.0
-        return replace(rates, i_dc=dc, i2=square, peak_a=peak)
+        power = min(rates.power_w, math.sqrt(square * rates.v2))
+        return replace(rates, i_dc=dc, i2=square, peak_a=peak, power_w=power)
 
 
 class _Approach:

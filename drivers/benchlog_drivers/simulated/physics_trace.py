@@ -1,5 +1,6 @@
 """What a stretch of simulated waveform amounts to: the means from which every true figure follows."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -27,13 +28,19 @@ class Rates:
     peak_a: float
 
     def moved(self, start: "Rates", end: "Rates", share: float) -> "Rates":
-        """These rates plus ``share`` of the way from ``start`` to ``end`` (squares are kept ≥ 0)."""
+        """These rates plus ``share`` of the way from ``start`` to ``end``.
+
+        Extrapolated figures stay possible: squares are kept ≥ 0 and the power within volt-amperes.
+        """
+        i2 = max(0.0, self.i2 + share * (end.i2 - start.i2))
+        v2 = max(0.0, self.v2 + share * (end.v2 - start.v2))
+        power_w, most_w = self.power_w + share * (end.power_w - start.power_w), math.sqrt(i2 * v2)
         return Rates(
-            max(0.0, self.i2 + share * (end.i2 - start.i2)),
+            i2,
             self.i_dc + share * (end.i_dc - start.i_dc),
-            max(0.0, self.i_abs + share * (end.i_abs - start.i_abs)),
-            max(0.0, self.v2 + share * (end.v2 - start.v2)),
-            self.power_w + share * (end.power_w - start.power_w),
+            min(math.sqrt(i2), max(0.0, self.i_abs + share * (end.i_abs - start.i_abs))),
+            v2,
+            min(most_w, max(-most_w, power_w)),
             self.plus_v + share * (end.plus_v - start.plus_v),
             self.minus_v + share * (end.minus_v - start.minus_v),
             self.peak_a + share * (end.peak_a - start.peak_a),
