@@ -233,6 +233,11 @@ def test_a_window_started_again_shows_the_same_run(bench, session):
     assert bench.pump(lambda: "source-current" in desk.traces.curves, 10.0)
     curve = desk.traces.curves["source-current"]
     assert curve.count > 700
+    assert bench.pump(lambda: "limit:stop" in desk.traces.curves, 5.0)
+    line = desk.traces.limit("limit:stop", 0.0, now / 1e6, 200)
+    expected = [s.stop.value for s in story.setup.steps[:6]]
+    assert min(abs(line.v[-1] - e) for e in expected) < 0.02
+    assert {round(v, 2) for v in line.v.tolist() if v == v} >= {round(e, 2) for e in expected[2:5]}
     assert desk.board.setup is not None
     assert len(desk.shell.history.model.all) > 20
     writer.add_entry(Noted("after the restart"), now, WALL)

@@ -35,7 +35,7 @@ HEADS = (
     "these meters",
     "source of the acceptance limit",
 )
-_SHARES = (0.09, 0.09, 0.11, 0.11, 0.14, 0.46)
+_SHARES = (0.1, 0.11, 0.13, 0.12, 0.17)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +99,8 @@ class BeforePage(QWidget):
         self.table.setSelectionMode(QTableWidget.SelectionMode.NoSelection)
         self.table.setShowGrid(False)
         self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
+        self.table.horizontalHeader().setStretchLastSection(True)
+        self.table.horizontalHeader().setDefaultAlignment(Qt.AlignmentFlag.AlignLeft)
         self.table.setWordWrap(False)
         self.words = QLabel()
         self.words.setWordWrap(True)
@@ -135,7 +137,7 @@ class BeforePage(QWidget):
         self._spread()
 
     def _spread(self) -> None:
-        width = max(self.table.viewport().width(), 300)
+        width = max(int(self.width() * 0.55), 300)
         for column, share in enumerate(_SHARES):
             self.table.setColumnWidth(column, int(width * share))
 
@@ -205,7 +207,7 @@ class BeforePage(QWidget):
         parts = [plan.refused or what, *plan.warnings]
         if poor:
             where = ", ".join(volts(step.set_v) for step in poor)
-            parts.append(f"Not judged with these meters: {where}. {poor[0].remedy}.")
+            parts.append(f"Not judged with these meters: {where}. {poor[0].remedy}")
         self.words.setText("\n".join(dict.fromkeys(part for part in parts if part)))
 
     def _fill(self, plan: Plan) -> None:

@@ -7,9 +7,11 @@ from pathlib import Path
 from PySide6.QtCore import QObject, QTimer
 from PySide6.QtWidgets import QApplication
 
+from benchlog.bringup.bounds import Bounds, limits_of
 from benchlog.model.event import Key
 from benchlog.model.history import Entry, RunBegun
 from benchlog.model.protocol import Closed, FromWindow, Pong, Pressed, Trouble, WantsToClose
+from benchlog.model.role import Role
 from benchlog_ui import sight
 from benchlog_ui.board import Board
 from benchlog_ui.deeds import Deeds
@@ -117,7 +119,7 @@ class Desk(QObject):
         self.shell.show_job(hello.job)
         path = Path(hello.session_path)
         if hello.session_path and (self.shelf is None or self.shelf.path != path):
-            self.shelf = Shelf(path)
+            self.shelf = Shelf(path, hello.time_scale)
         if not hello.steps:
             self.shell.go(Stage.INTAKE.value)
 
@@ -146,6 +148,10 @@ class Desk(QObject):
                 self._recall(found.entries, found.first)
             case Curve():
                 self.traces.begin_with(found.channel, found.t_s, found.v, found.gap_s)
+                setup = self.board.setup
+                if found.channel == Role.INLET_VOLTAGE and setup is not None:
+                    bounds = Bounds(limits_of(setup), setup.steps)
+                    self.traces.limits_of_old(bounds, setup.unit.mains_v)
             case Unread():
                 self.window.show_trouble(found.reason)
             case Shut():

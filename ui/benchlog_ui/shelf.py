@@ -58,9 +58,10 @@ Found = Lines | Curve | Unread | Shut
 class Shelf:
     """Reads one session file until it is told to shut it."""
 
-    def __init__(self, path: Path) -> None:
-        """Begin to read ``path``."""
+    def __init__(self, path: Path, time_scale: float = 1.0) -> None:
+        """Begin to read ``path``, whose session seconds pass ``time_scale`` times as fast as real ones."""
         self.path = path
+        self._least_gap_s = _LEAST_GAP_S * time_scale
         self.found: deque[Found] = deque()
         self._leave = threading.Event()
         self._look = threading.Event()
@@ -111,5 +112,5 @@ class Shelf:
             series = reader.readings(channel)
             t_us = series.mid_us
             period_us = float(np.median(np.diff(t_us))) if len(t_us) > 1 else 0.0
-            gap_s = max(_LEAST_GAP_S, _PERIODS * period_us / US)
+            gap_s = max(self._least_gap_s, _PERIODS * period_us / US)
             self.found.append(Curve(channel.name, t_us / US, series.value, gap_s))

@@ -142,7 +142,7 @@ def _taken(stage: Stage) -> Callable[[Ledger], Survey]:
 
 
 def _parts(ledger: Ledger) -> Survey:
-    done = [f"{count} {direction}" for direction, count in sorted(ledger.parts.items())]
+    done = [f"parts {direction}: {count}" for direction, count in sorted(ledger.parts.items())]
     done += [f"{'approved' if a.approved else 'declined'} {a.amount}, {a.how}" for a in ledger.approvals]
     missing = [] if ledger.approvals else ["the customer's answer to an estimate"]
     if ledger.parts.get("out", 0) > ledger.parts.get("in", 0):

@@ -5,7 +5,9 @@ import math
 import numpy as np
 import numpy.typing as npt
 
+from benchlog.bringup.bounds import Bounds
 from benchlog.model.clock import US
+from benchlog.model.role import Role
 from benchlog_ui.board import ACCEPTANCE, STOP, Board
 from benchlog_ui.pyramid import Polyline, Pyramid
 
@@ -59,12 +61,26 @@ class Traces:
         return curve.view(from_s, to_s, pixels) if curve is not None and curve.count else None
 
     def limit(self, name: str, from_s: float, to_s: float, pixels: int) -> Polyline | None:
-        """A limit's course, carried on to the right edge at its present value."""
+        """A limit's course in even columns, held from one change to the next and on to the right edge."""
         line = self.line(name, from_s, to_s, pixels)
-        if line is None or not len(line.t_s) or line.t_s[-1] >= to_s:
+        if line is None or not len(line.t_s):
             return line
-        ahead = np.linspace(line.t_s[-1], to_s, pixels)
-        return Polyline(np.append(line.t_s, ahead), np.append(line.v, np.full(pixels, line.v[-1])))
+        t_s = np.linspace(from_s, to_s, max(pixels // 2, 2))
+        at = np.searchsorted(line.t_s, t_s, side="right") - 1
+        return Polyline(t_s, np.where(at >= 0, line.v[np.maximum(at, 0)], np.nan))
+
+    def limits_of_old(self, bounds: Bounds, mains_v: float) -> None:
+        """The limits' courses from the recorded inlet voltage: nobody said them to this window."""
+        inlet = self.curves.get(Role.INLET_VOLTAGE)
+        if inlet is None:
+            return
+        line = inlet.samples(-math.inf)
+        steps = np.round(line.v / mains_v * 200)
+        for name, at in ((ACCEPTANCE, bounds.acceptance_a), (STOP, bounds.stop_a)):
+            known = {step: at(step / 200) for step in np.unique(steps[np.isfinite(steps)]).tolist()}
+            values = np.array([known.get(step, math.nan) for step in steps.tolist()])
+            keep = np.flatnonzero(np.diff(values, prepend=np.nan) != 0)
+            self.begin_with(name, line.t_s[keep], values[keep], math.inf)
 
     def highest(self, names: tuple[str, ...], from_s: float, to_s: float) -> float | None:
         """Greatest value among some channels between two instants."""
