@@ -1,34 +1,61 @@
-"""``benchlog export``: a session's data as CSV or JSON."""
+"""``benchlog export``: a session's data in other formats, or a copy without the customer."""
 
 import argparse
 from pathlib import Path
 
+from benchlog.cli.inside import session_file
 from benchlog.cli.output import say
 from benchlog.exchange.sessioncsv import export_csv
 from benchlog.exchange.sessionjson import export_json
+from benchlog.exchange.sessionxlsx import export_xlsx
+from benchlog.exchange.wavenpz import export_npz
 from benchlog.model.errors import Exit, UsageError
+from benchlog.session.copying import withhold
 from benchlog.session.reader import SessionReader
+
+_WANTED = ("csv", "json", "xlsx", "npz", "without_customer")
 
 
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     """Options of ``export``."""
-    parser.add_argument("file", type=Path, metavar="FILE", help="session file")
+    parser.add_argument("file", type=Path, metavar="FILE", help="session file, or document (PDF)")
     parser.add_argument(
         "--csv", type=Path, metavar="DIR", help="one CSV a channel, history and waveforms, into a folder"
     )
     parser.add_argument("--json", type=Path, metavar="FILE", help="everything in one JSON file")
+    parser.add_argument("--xlsx", type=Path, metavar="FILE", help="a spreadsheet with a chart a channel")
+    parser.add_argument("--npz", type=Path, metavar="FILE", help="the waveforms as numpy arrays")
+    parser.add_argument(
+        "--without-customer",
+        type=Path,
+        metavar="OUT.benchlog",
+        help="a copy without intake, notes, approval and ending, whose chain still verifies",
+    )
     parser.add_argument("--bom", action="store_true", help="mark CSV as UTF-8 for spreadsheet programs")
 
 
 def run(args: argparse.Namespace) -> int:
     """Write what was asked for."""
-    if args.csv is None and args.json is None:
-        raise UsageError("Say what to export: --csv DIR, --json FILE, or both.")
-    with SessionReader(args.file, untrusted=True) as reader:
-        if args.csv is not None:
-            for path in export_csv(reader, args.csv, args.bom):
+    if all(getattr(args, name) is None for name in _WANTED):
+        raise UsageError(
+            "Say what to export: --csv DIR, --json FILE, --xlsx FILE, --npz FILE or --without-customer OUT."
+        )
+    with session_file(args.file) as session:
+        with SessionReader(session, untrusted=True) as reader:
+            for path in _written(reader, args):
                 say(f"written: {path}")
-        if args.json is not None:
-            export_json(reader, args.json)
-            say(f"written: {args.json}")
+        if args.without_customer is not None:
+            numbers = withhold(session, args.without_customer)
+            say(f"written: {args.without_customer}, {len(numbers)} entries withheld")
     return int(Exit.DONE)
+
+
+def _written(reader: SessionReader, args: argparse.Namespace) -> list[Path]:
+    made: list[Path] = []
+    if args.csv is not None:
+        made += export_csv(reader, args.csv, args.bom)
+    for path, export in ((args.json, export_json), (args.xlsx, export_xlsx), (args.npz, export_npz)):
+        if path is not None:
+            export(reader, path)
+            made.append(path)
+    return made

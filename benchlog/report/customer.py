@@ -11,7 +11,8 @@ from benchlog.model.history import BenchSet, Entry, RunEnded
 from benchlog.report import pairs, tables
 from benchlog.report.compile import compile_document
 from benchlog.report.content import Content, Section, Table
-from benchlog.report.heading import last
+from benchlog.report.heading import cut, last
+from benchlog.report.wording import VERDICT_WORDS
 
 MOST_PAGES = 2
 
@@ -50,7 +51,7 @@ def _steps(ended: RunEnded) -> Table:
             "–" if s.idle_a is None else f"{s.idle_a:.3g}",
             "–" if s.idle_u_a is None else f"{s.idle_u_a:.2g}",
             f"{s.acceptance_a:.3g}",
-            tables.VERDICT_WORDS[s.verdict],
+            VERDICT_WORDS[s.verdict],
         )
         for s in ended.steps
         if s.visited
@@ -84,8 +85,8 @@ def shorten(content: Content, cap: Cap) -> Content:
     halves = [c for c in content.charts if c.half][: cap.halves]
     return msgspec.structs.replace(
         content,
-        header=tuple((name, _cut(text, cap.characters)) for name, text in content.header),
-        outcome=_cut(content.outcome, 2 * cap.characters),
+        header=tuple((name, cut(text, cap.characters)) for name, text in content.header),
+        outcome=cut(content.outcome, 2 * cap.characters),
         claims=_some(content.claims, cap),
         not_tested=_some(content.not_tested, cap, least=4),
         sections=tuple(Section(s.title, _some(s.lines, cap)) for s in content.sections),
@@ -97,19 +98,13 @@ def shorten(content: Content, cap: Cap) -> Content:
 
 def _some(lines: tuple[str, ...], cap: Cap, least: int = 1) -> tuple[str, ...]:
     count = max(cap.lines, least)
-    kept = tuple(_cut(line, cap.characters) for line in lines[:count])
+    kept = tuple(cut(line, cap.characters) for line in lines[:count])
     rest = len(lines) - count
     return (*kept, f"and {rest} more, in the session inside this document") if rest > 0 else kept
 
 
-def _cut(text: str, characters: int) -> str:
-    """A text of at most so many characters and few lines; a cut is seen as …"""
-    text = " ".join(text.split())
-    return text if len(text) <= characters else text[: characters - 1].rstrip() + "…"
-
-
 def _fewer(table: Table, cap: Cap) -> Table:
-    rows = tuple(tuple(_cut(cell, cap.characters) for cell in row) for row in table.rows[: cap.rows])
+    rows = tuple(tuple(cut(cell, cap.characters) for cell in row) for row in table.rows[: cap.rows])
     rest = len(table.rows) - cap.rows
     note = f"And {rest} more, in the session inside this document. {table.note}".strip()
     return msgspec.structs.replace(table, rows=rows, note=note if rest > 0 else table.note)

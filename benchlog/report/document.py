@@ -8,13 +8,15 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
+import msgspec
+
 from benchlog.model.history import Entry, JobEnded, RunBegun, RunEnded
 from benchlog.model.role import Role
 from benchlog.model.step import Outcome
 from benchlog.report import customer, findings, heading, pairs, tables
 from benchlog.report.bringup_charts import idle_chart, time_charts
 from benchlog.report.compile import compile_document, write_document
-from benchlog.report.content import Chart, Content, Layout, Paper, Table, Workshop
+from benchlog.report.content import Chart, Content, Layout, Paper, Section, Table, Workshop
 from benchlog.report.heading import last
 from benchlog.report.job_charts import soak_charts, trace_of, wave_charts
 from benchlog.report.stamp import stamp_of
@@ -62,8 +64,6 @@ def lay_out(
 
 def with_head(content: Content, head: str) -> Content:
     """The same content with another chain head printed."""
-    import msgspec
-
     return msgspec.structs.replace(content, head=head, head_short=head[:16])
 
 
@@ -76,17 +76,19 @@ def gather(
     head = reader.head()
     when = entries[-1].wall if entries else None
     plain = layout is Layout.CUSTOMER
+    header, in_full = heading.shortened(heading.header(entries, reader.simulated, reader.invented))
+    sections = findings.sections(entries) + ((Section("In full", in_full),) if in_full else ())
     return Content(
         title=_title(begun),
-        number=heading.latest_job(entries).number,
+        number=heading.cut(heading.latest_job(entries).number, 40),
         workshop=Workshop(),
         simulated=reader.simulated,
         alarm=ended is not None and ended.outcome in (Outcome.CUT_OFF, Outcome.ALARMED),
-        header=heading.header(entries, reader.simulated, reader.invented),
+        header=header,
         outcome=_outcome(entries, ended),
         claims=_claims(entries),
         not_tested=_not_tested(ended),
-        sections=findings.sections(entries),
+        sections=sections,
         charts=_charts(reader, begun, ended),
         charts_title="The bring-up" if begun is not None else "Waveforms",
         tables=customer.tables_of(entries) if plain else _tables(entries),

@@ -10,6 +10,10 @@ from benchlog.report.wording import ENDING_WORDS
 
 _Payload = TypeVar("_Payload")
 
+MOST_IN_HEAD = 240
+"""Characters of one value in the head; what is longer stands in full further down, so that what was not
+tested stays on the first page."""
+
 
 def latest_job(entries: Sequence[Entry]) -> Job:
     """The job as the last intake entry has it; an empty one where there is none."""
@@ -55,6 +59,18 @@ def header(entries: Sequence[Entry], simulated: bool, invented: bool) -> tuple[t
     if invented and not simulated:
         pairs.append(("Data", "An invented scenario; no such customer or unit exists."))
     return tuple(pairs)
+
+
+def shortened(pairs: tuple[tuple[str, str], ...]) -> tuple[tuple[tuple[str, str], ...], tuple[str, ...]]:
+    """The head with its long values cut, and those values in full, one line each."""
+    short = tuple((name, cut(text, MOST_IN_HEAD)) for name, text in pairs)
+    return short, tuple(f"{name}: {text}" for name, text in pairs if len(text) > MOST_IN_HEAD)
+
+
+def cut(text: str, characters: int) -> str:
+    """A text of at most so many characters in one line; a cut is seen as …"""
+    text = " ".join(text.split())
+    return text if len(text) <= characters else text[: characters - 1].rstrip() + "…"
 
 
 def _joined(*texts: str) -> str:

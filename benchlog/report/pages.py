@@ -78,7 +78,7 @@ def take_apart(data: bytes, path: Path) -> Printed:
             name=name,
             session=session,
             head=found.group(1) if found else "",
-            keywords=str((reader.metadata or {}).get("/Keywords", "")),
+            keywords=_keywords(reader),
             pages=tuple(_page_digest(page) for page in reader.pages),
             texts=texts,
             active=tuple(key for key in _ACTIVE if key in reader.root_object),
@@ -127,6 +127,11 @@ def _attached(reader: PdfReader, path: Path) -> tuple[str, bytes]:
         )
     name, content = found[0]
     return str(name), content if isinstance(content, bytes) else b""
+
+
+def _keywords(reader: PdfReader) -> str:
+    found = reader.metadata
+    return str(found.get("/Keywords", "")) if found is not None else ""
 
 
 def _page_digest(page: DictionaryObject) -> str:

@@ -5,8 +5,6 @@ from functools import cache
 from importlib import metadata, resources
 from importlib.resources.abc import Traversable
 
-import typst
-
 from benchlog.report.content import Layout, Paper
 
 TOPIC = "repair record"
@@ -17,7 +15,7 @@ _DECIDE = ("bench", "exchange", "limits", "measure", "model", "report", "session
 @cache
 def program() -> str:
     """Digest of all that decides what is printed: 16 hexadecimal digits."""
-    digest = hashlib.sha256(metadata.version("benchlog").encode() + typst.__version__.encode())
+    digest = hashlib.sha256(metadata.version("benchlog").encode() + metadata.version("typst").encode())
     for package in _DECIDE:
         folder = resources.files(f"benchlog.{package}")
         for source in sorted(_sources(folder), key=lambda f: f.name):
