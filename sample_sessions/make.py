@@ -62,16 +62,19 @@ def repaired(session: Path, scale: float) -> None:
         "two-channel amplifier",
     )  # fmt: skip
     benchlog("note", session, "Smell of burnt resistor, left channel. Fuse fitted is the one marked.")
-    for point, value, kind in (
-        ("rail fuse, left", "open", "continuity"),
-        ("output pin to + rail, left", "3.1", "ohms"),
-        ("output pin to - rail, left", "12k", "ohms"),
-        ("output pin to + rail, right", "14k", "ohms"),
-        ("B-E, left upper device", "0.04", "junction"),
-        ("B-E, right upper device", "0.61", "junction"),
-        ("voice coil, left loudspeaker", "7.6", "ohms"),
+    for reservoir, volts in (("reservoir +", "0.02"), ("reservoir -", "0.04")):
+        benchlog("take", session, reservoir, volts, "--reservoir", "--meter-proved")
+    rail, junction = ("--check", "output-to-rail"), ("--device", "bipolar", "--polarity", "forward")
+    for point, value, kind, known in (
+        ("rail fuse, left", "open", "continuity", ("--fuse", "T5AH250V")),
+        ("output pin to + rail, left", "3.1", "ohms", rail),
+        ("output pin to - rail, left", "12k", "ohms", rail),
+        ("output pin to + rail, right", "14k", "ohms", rail),
+        ("B-E, left upper device", "0.04", "junction", junction),
+        ("B-E, right upper device", "0.61", "junction", junction),
+        ("voice coil, left loudspeaker", "6.1", "ohms", ("--check", "voice-coil", "--rated-ohm", "8")),
     ):
-        benchlog("take", session, point, value, "--kind", kind, "--in-circuit", "--sure")
+        benchlog("take", session, point, value, "--kind", kind, "--in-circuit", "--sure", *known)
     benchlog(
         "approve", session, "--amount", "140.00", "--who", INVENTED, "--how", "telephone",
         "--line", "two output devices, emitter resistor, rail fuse, labour",
@@ -89,7 +92,10 @@ def repaired(session: Path, scale: float) -> None:
         "part", session, "in", "left output pair", "npn and pnp power", "--lot", "lot 7", "--quantity", "2"
     )
     benchlog("part", session, "in", "rail fuse, left", "T5AH250V")
-    benchlog("take", session, "output pin to + rail, left, after", "15k", "--kind", "ohms", "--in-circuit")
+    benchlog(
+        "take", session, "output pin to + rail, left", "15k", "--kind", "ohms", "--in-circuit", *rail,
+        "--stage", "parts",
+    )  # fmt: skip
     bring_up(session, scale, ["--meters", "handheld", "--source", "programmed", "--seed", "11"], [], (0,))
 
 

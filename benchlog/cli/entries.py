@@ -1,4 +1,4 @@
-"""``benchlog new|take|note|part|approve``: plain entries in a session, without the window.
+"""``benchlog new|note|part|approve``: plain entries in a session, without the window.
 
 On a session that a recorder holds the entry goes through that recorder.
 """
@@ -11,13 +11,11 @@ from pathlib import Path
 
 import msgspec
 
-from benchlog.bench.typed import parse_typed
-from benchlog.cli.options import add_json_option, add_unit_options, member, unit_from
+from benchlog.cli.options import add_json_option, add_unit_options, unit_from
 from benchlog.cli.output import print_json, say
 from benchlog.model.errors import Exit, UsageError
-from benchlog.model.history import Approved, Noted, PartChanged, Payload, Taken
+from benchlog.model.history import Approved, Noted, PartChanged, Payload
 from benchlog.model.job import Customer, Job
-from benchlog.model.point import PointKind, TestPoint
 from benchlog.recorder.control import send_entry
 from benchlog.session.lock import Holder, holder_of
 from benchlog.session.writer import SessionWriter
@@ -39,21 +37,6 @@ def _new_options(parser: argparse.ArgumentParser) -> None:
         "--invented", action="store_true", help="mark the job as data of an invented scenario"
     )
     add_unit_options(parser)
-
-
-def _take_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("point", metavar="POINT", help="name of the test point")
-    parser.add_argument("value", metavar="VALUE", help="in the trade's notation: 7.6, 2k2, 220u, OL, open")
-    parser.add_argument("--kind", required=True, metavar="KIND", help=", ".join(k.value for k in PointKind))
-    parser.add_argument("--group", default="", metavar="TEXT", help="board or channel")
-    parser.add_argument("--fed-by", default="", metavar="RESERVOIR")
-    parser.add_argument("--instrument", default="", metavar="NAME")
-    parser.add_argument("--polarity", default="", metavar="TEXT")
-    circuit = parser.add_mutually_exclusive_group()
-    circuit.add_argument("--in-circuit", dest="in_circuit", action="store_true", default=None)
-    circuit.add_argument("--out-of-circuit", dest="in_circuit", action="store_false")
-    parser.add_argument("--by", default="", metavar="NAME")
-    parser.add_argument("--sure", action="store_true", help="take it although it looks doubtful")
 
 
 def _note_options(parser: argparse.ArgumentParser) -> None:
@@ -82,7 +65,6 @@ def _approve_options(parser: argparse.ArgumentParser) -> None:
 
 _OPTIONS = {
     "new": _new_options,
-    "take": _take_options,
     "note": _note_options,
     "part": _part_options,
     "approve": _approve_options,
@@ -142,25 +124,6 @@ def _begin(args: argparse.Namespace) -> int:
     return int(Exit.DONE)
 
 
-def _taken(args: argparse.Namespace) -> Taken:
-    kind = member(PointKind, args.kind, "--kind")
-    typed = parse_typed(args.value, kind.quantity)
-    if typed.doubts and not args.sure:
-        hint = f" Did you mean {typed.suggestion}?" if typed.suggestion else ""
-        raise UsageError(f"{' '.join(typed.doubts)}{hint} Type it again, or add --sure.")
-    return Taken(
-        point=TestPoint(args.point, kind, args.group, args.fed_by),
-        quantity=kind.quantity,
-        value=typed.value,
-        status=typed.status,
-        typed=args.value,
-        instrument=args.instrument,
-        in_circuit=args.in_circuit,
-        polarity=args.polarity,
-        by=args.by,
-    )
-
-
 def _noted(args: argparse.Namespace) -> Noted:
     return Noted(text=" ".join(args.text), by=args.by)
 
@@ -197,7 +160,6 @@ def _approval(args: argparse.Namespace) -> Approved:
 
 
 _PAYLOADS: dict[str, Callable[[argparse.Namespace], Payload]] = {
-    "take": _taken,
     "note": _noted,
     "part": _part,
     "approve": _approval,

@@ -17,6 +17,7 @@ from benchlog.model.history import (
     JobEntered,
     Noted,
     PartChanged,
+    PointsListed,
     RunBegun,
     RunEnded,
     RunSaid,
@@ -83,6 +84,8 @@ def entry_text(entry: Entry) -> str:
             return f"note: {text}"
         case Taken() as taken:
             return _taken_text(taken)
+        case PointsListed(points=points):
+            return f"list of {len(points)} test points"
         case PartChanged() as part:
             return f"part {part.direction} at {part.position}: {part.value} {part.rating}".rstrip()
         case Approved() as answer:

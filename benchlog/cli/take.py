@@ -1,0 +1,236 @@
+"""``benchlog take``: a reading at a test point, judged on the spot, once its reservoirs are proved empty."""
+
+import argparse
+from collections.abc import Sequence
+from pathlib import Path
+
+import msgspec
+
+from benchlog.bench.typed import Typed, parse_typed
+from benchlog.cli.entries import enter
+from benchlog.cli.options import add_json_option, member, parse_fuse, positive
+from benchlog.cli.output import print_json, print_lines, say
+from benchlog.cold.budget import Allowed, uncertainty
+from benchlog.cold.discharge import reservoir, standing_of, told, waits_for
+from benchlog.cold.judge import judge
+from benchlog.cold.known import Judgement, Seen
+from benchlog.cold.points import find_point, points_of
+from benchlog.model.errors import Exit, PlanRefused, UsageError
+from benchlog.model.history import BenchSet, Entry, Taken
+from benchlog.model.instrument import MeterSheet
+from benchlog.model.known import Check, Known
+from benchlog.model.point import PointKind, TestPoint
+from benchlog.model.quantity import Quantity
+from benchlog.model.unit import OutputTopology, Unit
+from benchlog.session.reader import SessionReader
+
+_QUANTITY_OF = {
+    "farad": Quantity.CAPACITANCE,
+    "rated_ohm": Quantity.RESISTANCE,
+    "across": Quantity.RESISTANCE,
+    "lead_zero": Quantity.RESISTANCE,
+}
+"""Options that are typed in the trade's notation."""
+
+
+def add_options(parser: argparse.ArgumentParser, name: str) -> None:
+    """Options of ``take``."""
+    parser.add_argument("session", type=Path, metavar="SESSION", help="session file (*.benchlog)")
+    parser.add_argument("point", metavar="POINT", help="name of the test point")
+    parser.add_argument("value", metavar="VALUE", help="in the trade's notation: 7.6, 2k2, 220u, OL, open")
+    kinds = ", ".join(k.value for k in PointKind)
+    parser.add_argument("--kind", metavar="KIND", help=f"{kinds}; known of a point on the list")
+    parser.add_argument("--group", default="", metavar="TEXT", help="board or channel")
+    parser.add_argument("--instrument", default="", metavar="NAME", help="as in the session's bench")
+    parser.add_argument("--polarity", default="", metavar="WORD", help="of a junction: forward, reverse")
+    circuit = parser.add_mutually_exclusive_group()
+    circuit.add_argument("--in-circuit", dest="in_circuit", action="store_true", default=None)
+    circuit.add_argument("--out-of-circuit", dest="in_circuit", action="store_false")
+    parser.add_argument("--by", default="", metavar="NAME")
+    parser.add_argument("--stage", default="cold-checks", metavar="STAGE", help="e.g. final-checks")
+    parser.add_argument("--sure", action="store_true", help="take it although it looks doubtful")
+    parser.add_argument("--u", type=positive, metavar="U", help="expanded uncertainty, in SI units")
+    parser.add_argument("--range", type=positive, metavar="X", help="full scale of the meter, in SI units")
+    _charge_options(parser)
+    add_known_options(parser)
+    add_json_option(parser)
+
+
+def _charge_options(parser: argparse.ArgumentParser) -> None:
+    group = parser.add_argument_group("made safe first")
+    group.add_argument("--fed-by", default="", metavar="NAMES", help="reservoirs that feed it, with commas")
+    group.add_argument("--reservoir", action="store_true", help="DC volts at a reservoir's own terminals")
+    group.add_argument(
+        "--meter-proved", action="store_true", help="the meter read a known source before and after"
+    )
+    group.add_argument(
+        "--checked", default="", metavar="REASON", help="why it holds no charge, in your own words; recorded"
+    )
+
+
+def add_known_options(parser: argparse.ArgumentParser) -> None:
+    """Options that say what is known of the part at a point."""
+    group = parser.add_argument_group("what is known of the part")
+    group.add_argument("--check", metavar="CHECK", help=", ".join(c.value for c in Check))
+    group.add_argument("--farad", metavar="C", help="capacitance as marked, e.g. 220u, 4n7")
+    group.add_argument("--rated-v", type=positive, metavar="V")
+    group.add_argument("--family", metavar="NAME", help="general, low-impedance, chip")
+    group.add_argument("--celsius", type=float, metavar="T", help="temperature of the part")
+    group.add_argument("--new", action="store_true", help="a new part: tighter limits")
+    group.add_argument("--lead-zero", metavar="R", help="what the leads read together; 0 where zeroed")
+    group.add_argument("--device", metavar="NAME", help="silicon, rectifier, bipolar, schottky …")
+    group.add_argument("--rated-ohm", metavar="R", help="impedance of a loudspeaker, marking of a resistor")
+    group.add_argument("--tolerance", type=positive, metavar="X", help="of a resistor, e.g. 0.05")
+    group.add_argument("--fuse", metavar="MARKING", help="as marked, e.g. T2AL250V")
+    group.add_argument("--across", metavar="R", help="steady ohms across the same two pins")
+    group.add_argument("--transformer-va", type=positive, metavar="VA")
+    group.add_argument("--winding-v", type=positive, metavar="V")
+    group.add_argument("--topology", metavar="KIND", help="of an output: direct, servo, capacitor, bridge")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Judge the reading, store it, and say what was judged."""
+    with SessionReader(args.session) as reader:
+        entries, unit = reader.entries(), reader.job().unit
+    taken, said = take(args, entries, unit)
+    seq = enter(args.session, taken)
+    if args.json:
+        print_json({"session": str(args.session), "seq": seq, "entry": taken, "judgement": said})
+    else:
+        print_lines([verdict_line(taken)])
+        say(f"Entry {seq} in {args.session}.")
+    return int(Exit.DONE)
+
+
+def verdict_line(taken: Taken) -> str:
+    """Verdict, reason and limit of a reading in one line."""
+    line = f"{taken.point.name}: {taken.verdict.value.replace('-', ' ')}"
+    if taken.reason:
+        line += f": {taken.reason}"
+    if taken.limit is not None:
+        line += f" (limit {taken.limit.value:.4g} {taken.limit.unit}, {taken.limit.source})"
+    return line
+
+
+def take(args: argparse.Namespace, entries: Sequence[Entry], unit: Unit | None) -> tuple[Taken, Judgement]:
+    """The entry of a reading and its judgement.
+
+    `UsageError` for what can't be meant; `PlanRefused` while a reservoir that feeds the point is not proved.
+    """
+    point = _point(args, entries, unit)
+    typed = _typed(args.value, point.kind, args.sure)
+    _wait(point, args, entries)
+    allowed = _allowed(args, point, typed, entries)
+    seen = Seen(
+        point.kind,
+        typed.value,
+        allowed.u if allowed else None,
+        typed.status,
+        args.range,
+        args.in_circuit,
+        args.polarity,
+    )
+    said = judge(seen, point.known)
+    reason = "; ".join(x for x in (said.reason, _assumed(allowed, said)) if x)
+    return Taken(
+        point=point,
+        quantity=point.kind.quantity,
+        value=typed.value,
+        status=typed.status,
+        typed=args.value,
+        instrument=args.instrument,
+        u=allowed.u if allowed and allowed.known else None,
+        in_circuit=args.in_circuit,
+        polarity=args.polarity,
+        verdict=said.verdict,
+        reason=reason,
+        limit=said.limit,
+        stage=args.stage,
+        by=args.by,
+        meter_proved=args.meter_proved,
+        checked=args.checked.strip(),
+    ), said
+
+
+def _assumed(allowed: Allowed | None, said: Judgement) -> str:
+    if allowed is None or allowed.known or said.u is None:
+        return ""
+    return f"U {allowed.u:.2g} {allowed.source}"
+
+
+def _point(args: argparse.Namespace, entries: Sequence[Entry], unit: Unit | None) -> TestPoint:
+    """The point that is meant: one of the list, changed by what the options say; or a new one."""
+    if args.reservoir:
+        if args.kind not in (None, PointKind.DC_VOLTS.value):
+            raise UsageError("A reservoir is proved by DC volts: leave --kind away, or give dc-v.")
+        return reservoir(args.point, args.group)
+    kind = member(PointKind, args.kind, "--kind") if args.kind else None
+    listed = find_point(points_of(entries), args.point, kind, args.group)
+    if listed is None and kind is None:
+        raise UsageError(f"'{args.point}' is not on the list of points: say its kind with --kind.")
+    base = listed or TestPoint(args.point, kind or PointKind.OHMS, args.group)
+    known = known_from(args, base.known)
+    if known.check is Check.OFFSET and known.topology is OutputTopology.UNKNOWN and unit is not None:
+        known = msgspec.structs.replace(known, topology=unit.topology)
+    return msgspec.structs.replace(base, fed_by=args.fed_by or base.fed_by, known=known)
+
+
+def known_from(args: argparse.Namespace, base: Known) -> Known:
+    """What the options say of the part; what they leave open comes from ``base``."""
+    changes: dict[str, object] = {}
+    names = ("rated_v", "family", "celsius", "device", "tolerance", "transformer_va", "winding_v")
+    changes |= {name: getattr(args, name) for name in names if getattr(args, name) is not None}
+    for name, quantity in _QUANTITY_OF.items():
+        text = getattr(args, name)
+        if text is not None:
+            field = {"across": "across_ohm", "lead_zero": "lead_zero_ohm"}.get(name, name)
+            changes[field] = _figure(text, quantity, f"--{name.replace('_', '-')}")
+    if args.check is not None:
+        changes["check"] = member(Check, args.check, "--check")
+    if args.topology is not None:
+        changes["topology"] = member(OutputTopology, args.topology, "--topology")
+    if args.fuse is not None:
+        changes["fuse"] = parse_fuse(args.fuse)
+    if args.new:
+        changes["used"] = False
+    return msgspec.structs.replace(base, **changes)
+
+
+def _figure(text: str, quantity: Quantity, option: str) -> float:
+    typed = parse_typed(text, quantity)
+    if typed.value is None or typed.doubts:
+        hint = f" Did you mean {typed.suggestion}?" if typed.suggestion else ""
+        raise UsageError(f"{option} {text}: {' '.join(typed.doubts) or 'a number is needed.'}{hint}")
+    return typed.value
+
+
+def _typed(text: str, kind: PointKind, sure: bool) -> Typed:
+    typed = parse_typed(text, kind.quantity)
+    if typed.doubts and not sure:
+        hint = f" Did you mean {typed.suggestion}?" if typed.suggestion else ""
+        raise UsageError(f"{' '.join(typed.doubts)}{hint} Type it again, or add --sure.")
+    return typed
+
+
+def _wait(point: TestPoint, args: argparse.Namespace, entries: Sequence[Entry]) -> None:
+    standing = standing_of(entries)
+    waiting = waits_for(point, args.in_circuit, standing)
+    if waiting and not args.checked.strip():
+        raise PlanRefused(told(waiting, standing))
+
+
+def _allowed(
+    args: argparse.Namespace, point: TestPoint, typed: Typed, entries: Sequence[Entry]
+) -> Allowed | None:
+    if typed.value is None:
+        return None
+    sheet = _sheet(args.instrument, entries)
+    leads_known = point.known.lead_zero_ohm is not None
+    return uncertainty(point.kind, typed.value, typed.resolution or 0.0, sheet, args.u, leads_known)
+
+
+def _sheet(instrument: str, entries: Sequence[Entry]) -> MeterSheet | None:
+    """Sheet of an instrument of the session's bench; None where it is not there."""
+    benches = [e.payload for e in entries if isinstance(e.payload, BenchSet)]
+    found = [i.sheet for bench in benches for i in bench.instruments if i.name == instrument]
+    return found[-1] if found else None
