@@ -29,6 +29,8 @@ from benchlog_drivers.simulated.population_plate import choose_fuse, draw_plate,
 from benchlog_drivers.simulated.population_switch import draw_switch_mode
 from benchlog_drivers.simulated.unit_params import Diode, MainsFuse, UnitParams, Warmth
 
+_SOFT_START_VA = 300.0
+"""Rating from which a soft start is usual (common practice)."""
 _CONVERTER_SHARE = 0.8 * 0.88
 """Share of a switch-mode unit's idle watts that reaches the rails."""
 
@@ -51,11 +53,13 @@ def draw_unit(
     mains_v: float,
     seed: int,
     plate_va: float | None = None,
+    extras: bool = False,
 ) -> tuple[UnitParams, Unit]:
     """Hidden values and the technician's view of one unit, the same for the same arguments.
 
     ``plate_va`` fixes the plate (VA at ``mains_v``; class AB and D: the transformer's rating too); without it
-    rating and plate are drawn. ``UsageError`` for a kind of unit that there isn't.
+    rating and plate are drawn. ``extras`` goes beyond the fixed population: half the linear units from 300 VA
+    have a soft start whose relay pulls in. ``UsageError`` for a kind of unit that there isn't.
     """
     allowed_faults(amplifier, supply)
     kinds = (list(Amplifier).index(amplifier), list(Supply).index(supply), list(Core).index(core))
@@ -71,6 +75,8 @@ def draw_unit(
     inrush = inrush_a2s(params.transformer, mains_v, unit.mains_hz) if supply is Supply.LINEAR else 0.0
     fuse, mains_fuse = choose_fuse(dice, unit.rated_a, mains_v, inrush)
     params = replace(params, fuse=mains_fuse)
+    if extras and supply is Supply.LINEAR and size.va >= _SOFT_START_VA and dice.random() < 0.5:
+        params = replace(params, soft_start_ohm=params.faults.soft_start_ohm)
     if amplifier is Amplifier.VALVE:
         params = fit_valve_idle(params, size.idle_w)
     return params, structs.replace(unit, fuse=fuse)

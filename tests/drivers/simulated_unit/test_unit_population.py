@@ -1,6 +1,7 @@
 """Drawn units: the fixed ranges of the population, plates as marked, and the idle they really show."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -129,3 +130,22 @@ def test_runaway_takes_its_time(fraction: float, expected_s: float) -> None:
             now_s += 1.0
         times.append(now_s)
     assert all(0.85 * expected_s <= time <= 1.35 * expected_s for time in times), times
+
+
+def test_extras_add_soft_starts_and_change_nothing_else() -> None:
+    found = 0
+    for seed in range(8):
+        plain, _ = draw_unit(Amplifier.CLASS_AB, Supply.LINEAR, Core.TOROIDAL, 230.0, seed, 600.0)
+        more, _ = draw_unit(Amplifier.CLASS_AB, Supply.LINEAR, Core.TOROIDAL, 230.0, seed, 600.0, extras=True)
+        assert plain.soft_start_ohm == 0.0
+        assert replace(more, soft_start_ohm=0.0) == plain
+        if more.soft_start_ohm > 0.0:
+            found += 1
+            unit = SimulatedUnit(more)
+            unit.set_source(230.0, True, 0.0)
+            first, later = unit.advance(0.1), unit.advance(0.2)
+            # The resistor takes the first inrush; the relay then lets what is left of it through.
+            assert abs(first.current_peak_a) < 1.5 * 325.0 / more.soft_start_ohm
+            assert unit.supply.inside_ohm == 0.0
+            assert later.current_rms_a > 0.0
+    assert found >= 2
