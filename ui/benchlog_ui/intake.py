@@ -17,6 +17,7 @@ from PySide6.QtWidgets import (
     QHBoxLayout,
     QLabel,
     QLineEdit,
+    QSizePolicy,
     QVBoxLayout,
     QWidget,
 )
@@ -169,6 +170,7 @@ class IntakePage(QWidget):
 
     def _label(self, words: str, field: QWidget) -> QLabel:
         label = QLabel(words)
+        label.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
         label.setBuddy(field)
         field.setAccessibleName(words)
         self._labels.append(label)

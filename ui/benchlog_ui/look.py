@@ -176,3 +176,17 @@ def fitting_font(
             return font
         size -= 2
     return look.font(smallest, bold=True)
+
+
+def sheet(colours: Colours) -> str:
+    """Edges of fields and boxes: at least 3 : 1 against what is beside them (WCAG 2.2, criterion 1.4.11)."""
+    edge, ink, paper = colours.faint, colours.ink, colours.paper
+    return (
+        f"QLineEdit {{ border: 1px solid {edge}; border-radius: 3px; padding: 3px 5px; }}"
+        f"QLineEdit, QCheckBox::indicator {{ background: {paper}; }}"
+        f"QLineEdit:focus {{ border: 2px solid {ink}; padding: 2px 4px; }}"
+        f"QCheckBox {{ spacing: 10px; }}"
+        f"QCheckBox::indicator {{ width: 18px; height: 18px; border: 2px solid {edge}; }}"
+        f"QCheckBox::indicator:checked {{ background: {ink}; }}"
+        f"QCheckBox:focus {{ outline: none; }} QCheckBox::indicator:focus {{ border-color: {ink}; }}"
+    )

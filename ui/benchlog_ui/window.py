@@ -16,7 +16,7 @@ from benchlog_ui.bands import Band, Bands
 from benchlog_ui.colours import DARK, LIGHT, Colours
 from benchlog_ui.instruction import InstructionLine
 from benchlog_ui.keys import KeyRow
-from benchlog_ui.look import Look, palette, scale_for
+from benchlog_ui.look import Look, palette, scale_for, sheet
 from benchlog_ui.question import Question
 from benchlog_ui.trip import TripBar
 
@@ -115,8 +115,10 @@ class Window(QWidget):
         look = Look(self._colours, scale_for(self.width(), self.height(), self._text))
         if look == self.look:
             return
+        if look.colours != self.look.colours or not self.styleSheet():
+            QApplication.setPalette(palette(self._colours))
+            self.setStyleSheet(sheet(self._colours))
         self.look = look
-        QApplication.setPalette(palette(self._colours))
         for restyle in self._followers:
             restyle(look)
         self._cover()
