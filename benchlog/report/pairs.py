@@ -42,7 +42,7 @@ def difference(
     """After less before; None where either has no value.
 
     U of the difference is √(U₁² + U₂²): JCGM 100:2008, 5.1.2, for independent readings. Two readings of one
-    meter share part of their error, so that this is rather too wide: a difference called real is.
+    meter share part of their error, for which this is rather too wide.
     """
     if before is None or after is None:
         return None

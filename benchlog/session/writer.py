@@ -149,9 +149,13 @@ class SessionWriter:
         with mapped(self.path):
             self._lock.tell(holder)
 
-    def add_anchor(self, anchor: Anchor) -> None:
-        """Tie an instant to the wall clock; the recorder does so each minute."""
+    def add_anchor(self, anchor: Anchor, scale: float | None = None) -> None:
+        """Tie an instant to the wall clock; the recorder does so each minute.
+
+        ``scale``: session seconds per real second from here on, where it changes (a session read in again).
+        """
         with self._guard:
+            self._scale = self._scale if scale is None else scale
             self._anchor(anchor)
 
     def _anchor(self, anchor: Anchor) -> None:
