@@ -1,4 +1,4 @@
-"""Processor time of the simulated unit over a bring-up: ``python tests/bench/simulated_unit_speed.py [RUNS]``.
+"""Processor time of the simulated unit: ``python tests/bench/simulated_unit_speed.py [RUNS]``.
 
 390 simulated seconds, ten apertures a second, eleven steps; processor seconds of the physics alone.
 """

@@ -15,6 +15,7 @@ DESTROYED_NEPERS = 2.5
 SHORT_JUNCTION = Diode(1e-9, 2.8, 0.01)
 """In series with a rail-to-rail short: about 1.4 V at half an ampere."""
 _WAKE_SOFTNESS_V = 0.8
+_NUDGE_V = 0.02
 _FORMING_S = 60.0
 """Time scale in s on which a neglected reservoir forms."""
 
@@ -85,13 +86,18 @@ class AmplifierLoad:
         if seen_minus < 0.0:
             minus_a += bias + small_stages_a(front, -seen_minus)
         plus_a += self._reservoir_fault_a(plus_v)
-        ohm = self._bridge_ohm(plus_v, -minus_v)
-        if ohm <= 0.0:
+        current = self._bridge_a(plus_v, minus_v)
+        if current <= 0.0:
             return RailLoad(plus_a, minus_a)
-        current = max(1e-3, short_current_a(plus_v - minus_v, ohm))
-        n = SHORT_JUNCTION.emission * THERMAL_V
-        junction_v = n * (math.log(current / SHORT_JUNCTION.saturation_a) - 1.0)
-        return RailLoad(plus_a, minus_a, 1.0 / (ohm + n / current), junction_v)
+        # The tangent, as the path may steepen within a fraction of a volt.
+        siemens = (self._bridge_a(plus_v + _NUDGE_V, minus_v - _NUDGE_V) - current) / (2.0 * _NUDGE_V)
+        siemens = max(siemens, 1e-9)
+        return RailLoad(plus_a, minus_a, siemens, plus_v - minus_v - current / siemens)
+
+    def _bridge_a(self, plus_v: float, minus_v: float) -> float:
+        """Current of the path from rail to rail in A; 0 where there is none."""
+        ohm = self._bridge_ohm(plus_v, -minus_v)
+        return short_current_a(plus_v - minus_v, ohm) if ohm > 0.0 else 0.0
 
     def has(self, fault: Fault) -> bool:
         """Whether this fault acts now."""
@@ -184,8 +190,7 @@ class AmplifierLoad:
 
     def _bridge_w(self, plus_v: float, minus_v: float) -> float:
         """Heat of a short from rail to rail, in W."""
-        ohm = self._bridge_ohm(plus_v, -minus_v)
-        return (plus_v - minus_v) * short_current_a(plus_v - minus_v, ohm) if ohm > 0.0 else 0.0
+        return (plus_v - minus_v) * self._bridge_a(plus_v, minus_v)
 
     def output_dc_v(self, plus_v: float, minus_v: float) -> float:
         """DC at the output in V, ahead of any loudspeaker relay, nothing connected."""
