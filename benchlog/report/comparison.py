@@ -13,7 +13,7 @@ from pathlib import Path
 import msgspec
 
 from benchlog.model.errors import UsageError
-from benchlog.model.history import Entry, RunEnded, Taken
+from benchlog.model.history import Entry, Taken
 from benchlog.model.step import StepRecord
 from benchlog.report import heading
 from benchlog.report.charts import ACCEPT, CURRENT, STOP, VOLTAGE, Panel, Series, draw
@@ -108,7 +108,7 @@ def _read(path: Path, name: str) -> _Read:
     unit = heading.unit_of(entries)
     described = heading.describe_unit(unit) if unit is not None else "–"
     side = Side(name, heading.latest_job(entries).number, described, head, simulated)
-    ended = heading.last(entries, RunEnded)
+    ended = heading.last_end(entries)
     steps = tuple(s for s in ended.steps if s.visited) if ended is not None else ()
     return _Read(side, steps, _points(entries))
 
@@ -243,7 +243,8 @@ def _content(read: tuple[_Read, ...], comparison: Comparison, paper: Paper) -> C
 
 def _sections(comparison: Comparison) -> tuple[Section, ...]:
     sides = tuple(
-        f"{number}: {heading.cut(Path(side.session).name, 80)}; job {heading.cut(side.job, 60) or '–'}; {side.unit}; "
+        f"{number}: {heading.cut(Path(side.session).name, 80)}; "
+        f"job {heading.cut(side.job, 60) or '–'}; {side.unit}; "
         f"{'simulated; ' if side.simulated else ''}chain head {side.head}"
         for number, side in enumerate(comparison.sessions, 1)
     )

@@ -11,7 +11,7 @@ from benchlog.model.history import BenchSet, Entry, RunEnded
 from benchlog.report import pairs, tables
 from benchlog.report.compile import compile_document
 from benchlog.report.content import Content, Section, Table
-from benchlog.report.heading import cut, last
+from benchlog.report.heading import cut, last, last_end
 from benchlog.report.wording import VERDICT_WORDS
 
 MOST_PAGES = 2
@@ -38,7 +38,7 @@ CAPS = (Cap(14, 14, 400, 4), Cap(8, 10, 240, 2), Cap(5, 6, 160, 2), Cap(3, 4, 10
 
 def tables_of(entries: Sequence[Entry]) -> tuple[Table, ...]:
     """Steps in short, checks before and after (or as taken), and the instruments in a line each."""
-    ended = last(entries, RunEnded)
+    ended = last_end(entries)
     checks = pairs.pairs_table(entries) or tables.taken_table(entries)
     made = [_steps(ended) if ended is not None and ended.steps else None, checks, _instruments(entries)]
     return tuple(t for t in made if t is not None)

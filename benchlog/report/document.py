@@ -17,10 +17,10 @@ from benchlog.report import customer, findings, heading, pairs, tables
 from benchlog.report.bringup_charts import idle_chart, time_charts
 from benchlog.report.compile import compile_document, write_document
 from benchlog.report.content import Chart, Content, Layout, Paper, Section, Table, Workshop
-from benchlog.report.heading import last
+from benchlog.report.heading import last, last_end
 from benchlog.report.job_charts import soak_charts, trace_of, wave_charts
 from benchlog.report.stamp import stamp_of
-from benchlog.report.wording import CAUTIONS, DECISION_RULE, ending_sentence, outcome_sentence
+from benchlog.report.wording import BROKEN_OFF, CAUTIONS, DECISION_RULE, ending_sentence, outcome_sentence
 from benchlog.session.reader import SessionReader
 
 CHART_POINTS = 1200
@@ -72,7 +72,7 @@ def gather(
 ) -> Content:
     """All that the document of a session says."""
     entries = reader.entries()
-    begun, ended = last(entries, RunBegun), last(entries, RunEnded)
+    begun, ended = last(entries, RunBegun), last_end(entries)
     head = reader.head()
     when = entries[-1].wall if entries else None
     plain = layout is Layout.CUSTOMER
@@ -85,9 +85,9 @@ def gather(
         simulated=reader.simulated,
         alarm=ended is not None and ended.outcome in (Outcome.CUT_OFF, Outcome.ALARMED),
         header=header,
-        outcome=_outcome(entries, ended),
-        claims=_claims(entries),
-        not_tested=_not_tested(ended),
+        outcome=_outcome(entries),
+        claims=ended.claims if ended is not None else (),
+        not_tested=_not_tested(entries),
         sections=sections,
         charts=_charts(reader, begun, ended),
         charts_title="The bring-up" if begun is not None else "Waveforms",
@@ -111,19 +111,18 @@ def _title(begun: RunBegun | None) -> str:
     return "Bring-up and repair record" if begun is not None else "Repair record"
 
 
-def _outcome(entries: Sequence[Entry], ended: RunEnded | None) -> str:
+def _outcome(entries: Sequence[Entry]) -> str:
     """How the job ended, in words that claim no more than was seen, and how the last bring-up did."""
     ending = last(entries, JobEnded)
-    said = outcome_sentence(ended)
+    ended = last_end(entries)
+    said = BROKEN_OFF if ended is None and heading.runs_of(entries) else outcome_sentence(ended)
     return said if ending is None else f"{ending_sentence(ending.ending)} {said}"
 
 
-def _claims(entries: Sequence[Entry]) -> tuple[str, ...]:
-    ended = last(entries, RunEnded)
-    return ended.claims if ended is not None else ()
-
-
-def _not_tested(ended: RunEnded | None) -> tuple[str, ...]:
+def _not_tested(entries: Sequence[Entry]) -> tuple[str, ...]:
+    ended = last_end(entries)
+    if ended is None and heading.runs_of(entries):
+        return ("Anything that the bring-up that broke off did not reach: it has no verdict here.",)
     if ended is None:
         return ("The unit was not brought up: idle current and inrush were not seen.",)
     return ended.not_tested + tuple(f"Not judged by the program: {line}" for line in ended.not_judged)
@@ -147,10 +146,19 @@ def _span_us(reader: SessionReader) -> tuple[int, int]:
     return start_us, min(end_us + AFTER_US, reader.span_us[1])
 
 
+def _which(run: heading.RunEntries, count: int) -> str:
+    """Heading of the steps of a run, with its time where there are several."""
+    return "Steps" if count == 1 or run.begun is None else f"Steps, {run.begun.wall:%Y-%m-%d %H:%M}"
+
+
 def _tables(entries: Sequence[Entry]) -> tuple[Table, ...]:
-    ended = last(entries, RunEnded)
+    runs = [run for run in heading.runs_of(entries) if run.ended is not None and run.ended.steps]
     made = [
-        tables.steps_table(ended.steps) if ended is not None and ended.steps else None,
+        *(
+            tables.steps_table(r.ended.steps, _which(r, len(runs)))
+            for r in reversed(runs)
+            if r.ended is not None
+        ),
         pairs.pairs_table(entries),
         tables.taken_table(entries),
         tables.instruments_table(entries),

@@ -10,13 +10,13 @@ from benchlog.model.history import (
     JobEnded,
     Noted,
     PartChanged,
-    RunEnded,
     Taken,
     Withheld,
 )
 from benchlog.model.pattern import FaultPattern
 from benchlog.report.content import Section
-from benchlog.report.heading import last
+from benchlog.report.heading import last_end, runs_of
+from benchlog.report.wording import BROKEN_OFF, outcome_sentence
 
 PROGRAM = "recorder"
 """Who signs notes that the program itself made; they are no findings."""
@@ -49,6 +49,7 @@ def sections(entries: Sequence[Entry]) -> tuple[Section, ...]:
     found = (
         Section("Found", _lines(entries, Noted)),
         Section("Fault patterns that fit what was seen", patterns(entries)),
+        Section("Earlier bring-ups", _earlier(entries)),
         Section("Replaced", _lines(entries, PartChanged)),
         Section("Agreed", _lines(entries, Approved)),
         Section("At the end", _lines(entries, JobEnded)),
@@ -56,6 +57,15 @@ def sections(entries: Sequence[Entry]) -> tuple[Section, ...]:
         Section("Withheld", _withheld(entries)),
     )
     return tuple(section for section in found if section.lines)
+
+
+def _earlier(entries: Sequence[Entry]) -> tuple[str, ...]:
+    """How the bring-ups before the last one ended."""
+    found = []
+    for run in runs_of(entries)[:-1]:
+        when = f"{run.begun.wall:%Y-%m-%d %H:%M}: " if run.begun is not None else ""
+        found.append(when + (BROKEN_OFF if run.ended is None else outcome_sentence(run.ended)))
+    return tuple(found)
 
 
 def _lines(entries: Sequence[Entry], kind: type) -> tuple[str, ...]:
@@ -100,7 +110,7 @@ def _approval_line(answer: Approved) -> str:
 
 def patterns(entries: Sequence[Entry]) -> tuple[str, ...]:
     """Fault patterns of the last bring-up, most likely first, each with its evidence."""
-    ended = last(entries, RunEnded)
+    ended = last_end(entries)
     return tuple(_pattern_line(p) for p in ended.fault_patterns) if ended is not None else ()
 
 

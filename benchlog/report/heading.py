@@ -3,7 +3,9 @@
 from collections.abc import Sequence
 from typing import TypeVar
 
-from benchlog.model.history import Entry, JobEnded, JobEntered, RunBegun, Withheld
+import msgspec
+
+from benchlog.model.history import Entry, JobEnded, JobEntered, RunBegun, RunEnded, Withheld
 from benchlog.model.job import Job
 from benchlog.model.unit import PlateKind, Unit
 from benchlog.report.wording import ENDING_WORDS
@@ -24,6 +26,35 @@ def latest_job(entries: Sequence[Entry]) -> Job:
 def last(entries: Sequence[Entry], kind: type[_Payload]) -> _Payload | None:
     """The last entry of a kind; None where there is none."""
     return next((e.payload for e in reversed(entries) if isinstance(e.payload, kind)), None)
+
+
+class RunEntries(msgspec.Struct, frozen=True):
+    """One bring-up as the history has it."""
+
+    begun: Entry | None
+    """None where the entry is not in this copy."""
+    ended: RunEnded | None
+    """None where the history breaks off before its end."""
+
+
+def runs_of(entries: Sequence[Entry]) -> tuple[RunEntries, ...]:
+    """The bring-ups in the order in which they began; an end belongs to the beginning before it."""
+    found: list[RunEntries] = []
+    for entry in entries:
+        if isinstance(entry.payload, RunBegun):
+            found.append(RunEntries(entry, None))
+        elif isinstance(entry.payload, RunEnded):
+            if found and found[-1].ended is None:
+                found[-1] = RunEntries(found[-1].begun, entry.payload)
+            else:
+                found.append(RunEntries(None, entry.payload))
+    return tuple(found)
+
+
+def last_end(entries: Sequence[Entry]) -> RunEnded | None:
+    """The end of the last bring-up; None where there was none, or where it has no end."""
+    runs = runs_of(entries)
+    return runs[-1].ended if runs else None
 
 
 def is_withheld(entries: Sequence[Entry], kind: str) -> bool:

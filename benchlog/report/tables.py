@@ -34,7 +34,7 @@ def _figure(value: float | None, digits: int = 3) -> str:
     return "–" if value is None else f"{value:.{digits}g}"
 
 
-def steps_table(steps: Sequence[StepRecord]) -> Table:
+def steps_table(steps: Sequence[StepRecord], title: str = "Steps") -> Table:
     """Every step of the run with its figures, limits and verdict."""
     rows = tuple(_step_row(s) for s in steps if s.visited)
     skipped = ", ".join(f"{s.set_v:.3g} V" for s in steps if not s.visited)
@@ -42,7 +42,7 @@ def steps_table(steps: Sequence[StepRecord]) -> Table:
     if skipped:
         note += f" Not visited: {skipped}."
     return Table(
-        title="Steps",
+        title=title,
         columns=(
             "Set, V",
             "Inlet, V",

@@ -54,6 +54,9 @@ DECISION_RULE = (
 )
 
 
+BROKEN_OFF = "The bring-up broke off: its end is not in this session, and nothing is said of it."
+
+
 def ending_sentence(ending: Ending) -> str:
     """How the job ended, claiming no more than was seen."""
     return ENDING_SENTENCES[ending]
