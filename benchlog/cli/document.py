@@ -3,17 +3,19 @@
 import argparse
 from pathlib import Path
 
+from benchlog.cli.inside import session_file
 from benchlog.cli.options import add_json_option
 from benchlog.cli.output import print_json, say
-from benchlog.model.errors import Exit
+from benchlog.model.errors import Exit, UsageError
 from benchlog.report.content import Layout, Paper
 from benchlog.report.document import make_document
 from benchlog.report.legible import name_of
+from benchlog.report.pages import is_document
 
 
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     """Options of ``document``."""
-    parser.add_argument("file", type=Path, metavar="FILE", help="session file")
+    parser.add_argument("file", type=Path, metavar="FILE", help="session file, or document (PDF)")
     parser.add_argument(
         "-o", "--out", type=Path, metavar="OUT.pdf", help="where to write it (default: beside)"
     )
@@ -30,7 +32,10 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
 def run(args: argparse.Namespace) -> int:
     """Make it and say where it is."""
     out = args.out or args.file.with_suffix(".pdf")
-    unshown = make_document(args.file, out, Layout(args.layout), Paper(args.paper))
+    if is_document(args.file) and args.out is None:
+        raise UsageError(f"{args.file} is a document itself. Say where the new one is to go: -o OUT.pdf.")
+    with session_file(args.file) as session:
+        unshown = make_document(session, out, Layout(args.layout), Paper(args.paper))
     if unshown:
         named = ", ".join(name_of(c) for c in unshown)
         say(f"Characters that can't be shown were replaced by a square: {named}")

@@ -6,6 +6,7 @@ import numpy as np
 
 from benchlog.bench.sheet import current_meter
 from benchlog.limits.bringup import StepLimits, acceptance_a, step_limits, stop_a
+from benchlog.model.errors import UsageError
 from benchlog.model.role import Role
 from benchlog.model.run import RunSetup
 from benchlog.model.step import StepRecord
@@ -19,11 +20,14 @@ HALF_WIDTH = 256.0
 
 
 def run_limits(setup: RunSetup) -> StepLimits | None:
-    """The limits of a run from its set-up; None where the current was not metered."""
+    """The limits of a run from its set-up; None without a meter for the current, or a plate."""
     sheet = setup.sheets.get(Role.SOURCE_CURRENT)
     if sheet is None:
         return None
-    return step_limits(setup.unit, current_meter(sheet), setup.source.rated_current_a, setup.reference)
+    try:
+        return step_limits(setup.unit, current_meter(sheet), setup.source.rated_current_a, setup.reference)
+    except UsageError:
+        return None
 
 
 def time_charts(setup: RunSetup, current: Trace | None, voltage: Trace | None) -> tuple[Chart, ...]:

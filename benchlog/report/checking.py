@@ -19,6 +19,9 @@ from benchlog.report.pages import Printed, read_document, take_apart
 from benchlog.report.stamp import program, read_stamp
 from benchlog.session.verification import Verification, verify
 
+_STRANGE = (BenchlogError, msgspec.MsgspecError, ArithmeticError, LookupError, ValueError, TypeError)
+"""What a session that was made to mislead may bring the layout to."""
+
 _NUMBER = re.compile(r"[0-9a-f]{16,}|\d+(?:\.\d+)?")
 
 
@@ -65,7 +68,7 @@ def _page_faults(session: Path, printed: Printed, data: bytes, path: Path) -> li
         if again == data:
             return []
         wanted = take_apart(again, path)
-    except (BenchlogError, msgspec.MsgspecError) as error:
+    except _STRANGE as error:
         return [f"The pages can't be laid out again from the session inside: {error}"]
     if by != program():
         return _figure_faults(printed, wanted)

@@ -39,9 +39,15 @@ def make_document(
         copy = Path(folder) / "session.benchlog"
         with SessionReader(session) as reader:
             reader.copy_to(copy)
-        pdf, replaced = lay_out(copy, session.with_suffix(".benchlog").name, layout, paper)
+        pdf, replaced = lay_out(copy, attachment_name(session), layout, paper)
     write_document(pdf, out)
     return replaced
+
+
+def attachment_name(session: Path) -> str:
+    """Name of the session inside the document: plain letters, which every reader of PDF shows alike."""
+    plain = "".join(c if c.isascii() and (c.isalnum() or c in "-_. ") else "-" for c in session.stem)
+    return f"{plain.strip('-. ')[:80] or 'session'}.benchlog"
 
 
 def lay_out(

@@ -119,19 +119,24 @@ def _damaged(path: Path, error: Exception) -> SessionDamaged:
 
 
 def _attached(reader: PdfReader, path: Path) -> tuple[str, bytes]:
-    found = [(f.name, f.content) for f in reader.attachment_list if f.name.endswith(SUFFIX)]
+    found = [(_name(f.name), f.content) for f in reader.attachment_list]
+    found = [(name, content) for name, content in found if name.endswith(SUFFIX)]
     if len(found) != 1:
         raise SessionDamaged(
             f"{path} holds {len(found) or 'no'} sessions, where a document made by this program holds one. "
             "Ask for the document as it was made."
         )
     name, content = found[0]
-    return str(name), content if isinstance(content, bytes) else b""
+    return name, content if isinstance(content, bytes) else b""
 
 
 def _keywords(reader: PdfReader) -> str:
     found = reader.metadata
     return str(found.get("/Keywords", "")) if found is not None else ""
+
+
+def _name(name: str | bytes) -> str:
+    return name.decode("utf-8", "replace") if isinstance(name, bytes) else str(name)
 
 
 def _page_digest(page: DictionaryObject) -> str:

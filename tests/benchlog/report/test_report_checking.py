@@ -189,6 +189,24 @@ def test_a_pdf_without_a_session(tmp_path: Path, document: Path) -> None:
     assert main(["verify", str(tmp_path / "x.pdf")]) == 6
 
 
+@pytest.mark.parametrize("name", ['=#set "x" 😀 שלום', "Verstärker 1", "...", "data.json"])
+def test_odd_names_of_files(tmp_path: Path, name: str) -> None:
+    session = Building(tmp_path / f"{name}.benchlog").close()
+    make_document(session, tmp_path / "a.pdf")
+    assert faults_of(tmp_path / "a.pdf") == ""
+    inside, content = session_inside(tmp_path / "a.pdf")
+    assert inside.isascii()
+    assert inside.endswith(".benchlog")
+    assert content.startswith(b"SQLite format 3")
+
+
+def test_a_document_is_laid_out_again_from_the_session_inside(document: Path, tmp_path: Path) -> None:
+    assert main(["document", str(document)]) == 2
+    words = ["document", str(document), "-o", str(tmp_path / "again.pdf"), "--layout", "customer"]
+    assert main(words) == 0
+    assert faults_of(tmp_path / "again.pdf") == ""
+
+
 def test_cut_short(tmp_path: Path, document: Path) -> None:
     data = document.read_bytes()
     for share in (0.1, 0.5, 0.9):

@@ -14,6 +14,7 @@ from report_sessions import BENCH, JOB, Building, ended, setup, taken, text_of, 
 from benchlog.model.history import Corrected, JobEnded, Noted, PartChanged, RunBegun
 from benchlog.model.job import Customer, Ending, Job
 from benchlog.model.step import Outcome
+from benchlog.model.unit import Unit
 from benchlog.report.content import Layout, Paper
 from benchlog.report.document import make_document
 from benchlog.report.legible import mend_text
@@ -106,6 +107,12 @@ def test_a_job_with_nothing_in_it(tmp_path: Path, layout: Layout) -> None:
 def test_a_run_without_readings_or_end(tmp_path: Path, layout: Layout) -> None:
     session = Building(tmp_path / "a.benchlog").add(BENCH, RunBegun(setup())).close()
     assert text_of(made(session, layout)[0])
+
+
+def test_a_run_of_a_unit_without_a_plate(tmp_path: Path) -> None:
+    bare = msgspec.structs.replace(setup(), unit=Unit())
+    building = Building(tmp_path / "a.benchlog", Job()).add(BENCH, RunBegun(bare)).readings(50).add(ended())
+    assert "no plate" in text_of(made(building.close())[0])[0]
 
 
 def test_a_bring_up_that_broke_off_is_not_told_as_the_one_before(tmp_path: Path) -> None:
