@@ -8,11 +8,11 @@ from pypdf import PdfReader
 
 from benchlog.model.errors import EnvironmentFault
 from benchlog.model.history import BenchSet, Entry, RunEnded
+from benchlog.model.step import DecidedBy, StepRecord, StepVerdict
 from benchlog.report import pairs, tables
 from benchlog.report.compile import compile_document
 from benchlog.report.content import Content, Section, Table
 from benchlog.report.heading import cut, last, last_end
-from benchlog.report.wording import VERDICT_WORDS
 
 MOST_PAGES = 2
 
@@ -21,6 +21,14 @@ DECISION_RULE = (
     "within it). A current counts as within its limit only where it is so with the uncertainty added. "
     "Nothing is said of what was not measured, nor of the time after it."
 )
+
+
+PLAIN_VERDICTS = {
+    StepVerdict.GO_UP: "within its limit; the voltage was raised",
+    StepVerdict.WAIT: "not within its limit; not raised",
+    StepVerdict.CUT_OFF: "too much; taken off the mains",
+    StepVerdict.CANNOT_JUDGE: "not judged: the meter is too coarse",
+}
 
 
 class Cap(msgspec.Struct, frozen=True):
@@ -51,7 +59,7 @@ def _steps(ended: RunEnded) -> Table:
             "–" if s.idle_a is None else f"{s.idle_a:.3g}",
             "–" if s.idle_u_a is None else f"{s.idle_u_a:.2g}",
             f"{s.acceptance_a:.3g}",
-            VERDICT_WORDS[s.verdict],
+            _decision(s),
         )
         for s in ended.steps
         if s.visited
@@ -63,6 +71,13 @@ def _steps(ended: RunEnded) -> Table:
         numeric=(0, 1, 2, 3),
         widths=(0, 0, 0, 0, 1),
     )
+
+
+def _decision(step: StepRecord) -> str:
+    """What was decided at a step and by whom, in plain words."""
+    if step.decided_by is DecidedBy.TECHNICIAN:
+        return "went on by the technician's decision"
+    return PLAIN_VERDICTS[step.verdict]
 
 
 def _instruments(entries: Sequence[Entry]) -> Table | None:
