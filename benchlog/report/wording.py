@@ -83,7 +83,8 @@ def outcome_sentence(run: RunEnded | None) -> str:
     if run.outcome is Outcome.CUT_OFF:
         return run.reason if run.reason.startswith("Cut off") else f"The source was cut off. {run.reason}"
     if run.outcome is Outcome.ALARMED:
-        return f"The technician was told to switch the source off. {run.reason}"
+        why = run.reason.removeprefix("Cut off. ")
+        return f"The technician was told to switch the source off. {why}"
     if run.outcome is Outcome.REFUSED:
         return f"The bring-up was refused before power. {run.reason}"
     return f"The bring-up ended undecided: {seen}. {run.reason}"

@@ -77,6 +77,8 @@ def test_each_outcome_of_a_run(tmp_path: Path, outcome: Outcome) -> None:
     session = Building(tmp_path / "a.benchlog").run(ended(outcome, patterns=True)).close()
     pages = text_of(made(session)[0])
     assert "Rail-to-rail short: 3.1 × the expected current" in re.sub(r"\s+", " ", "".join(pages))
+    told = "The technician was told to switch the source off. 0.62 A at 6 V" in re.sub(r"\s+", " ", pages[0])
+    assert told == (outcome is Outcome.ALARMED)
     assert ("bring-up was completed" in pages[0]) == (outcome is Outcome.COMPLETED)
     assert not FORBIDDEN.search("\n".join(pages).split("Cautions")[0])
 
