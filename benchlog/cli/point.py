@@ -11,6 +11,7 @@ from benchlog.cli.options import add_json_option, member
 from benchlog.cli.output import columns, print_json, print_lines, say
 from benchlog.cli.take import add_known_options, known_from
 from benchlog.cold.discharge import standing_of, waits_for
+from benchlog.cold.findings import findings
 from benchlog.cold.points import (
     find_point,
     pairs_of,
@@ -29,7 +30,7 @@ from benchlog.model.known import Known
 from benchlog.model.point import PointKind, TestPoint
 from benchlog.session.reader import SessionReader
 
-ACTIONS = ("list", "add", "remove", "template", "load", "save", "pairs")
+ACTIONS = ("list", "add", "remove", "template", "load", "save", "pairs", "findings")
 
 
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
@@ -58,6 +59,8 @@ def run(args: argparse.Namespace) -> int:
         return _enter(args, _CHANGES[args.action](args, points))
     if args.action == "save":
         return _save(args, points)
+    if args.action == "findings":
+        return _findings(args, entries)
     return _pairs(args, entries) if args.action == "pairs" else _list(args, entries, points)
 
 
@@ -172,4 +175,19 @@ def _pairs(args: argparse.Namespace, entries: Sequence[Entry]) -> int:
         return int(Exit.DONE)
     rows = [(p.point.group, p.point.name, _words(p.before), _words(p.after)) for p in pairs]
     print_lines(columns(rows, ("group", "point", "before", "after")))
+    return int(Exit.DONE)
+
+
+def _findings(args: argparse.Namespace, entries: Sequence[Entry]) -> int:
+    """What the readings point to; nothing without readings behind it."""
+    found = findings(entries)
+    if args.json:
+        print_json({"session": str(args.session), "findings": found})
+        return int(Exit.DONE)
+    lines: list[str] = []
+    for finding in found:
+        where = f" ({finding.group})" if finding.group else ""
+        lines.append(f"{finding.says}{where}: {'; '.join(finding.evidence)}.")
+        lines.append(f"  Measure next: {finding.measure_next} Source: {finding.source}.")
+    print_lines(lines or ["No reading fails: nothing found."])
     return int(Exit.DONE)
