@@ -24,8 +24,8 @@ DECISION_RULE = (
 
 
 PLAIN_VERDICTS = {
-    StepVerdict.GO_UP: "within its limit; the voltage was raised",
-    StepVerdict.WAIT: "not within its limit; not raised",
+    StepVerdict.GO_UP: "within its limit",
+    StepVerdict.WAIT: "not shown to be within its limit; not raised",
     StepVerdict.CUT_OFF: "too much; taken off the mains",
     StepVerdict.CANNOT_JUDGE: "not judged: the meter is too coarse",
 }
