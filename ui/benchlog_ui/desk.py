@@ -1,6 +1,7 @@
 """What makes the window live: messages in, frames out, keys to the recorder. Made after the first frame."""
 
 import math
+import threading
 import time
 from pathlib import Path
 
@@ -45,6 +46,7 @@ class Desk(QObject):
         self._unconfirmed_since: float | None = None
         self._urgent = False
         self._frames = 0
+        window.furnish(self.store_note)
         self.shell = Shell(window, self.board, self.traces, self.send)
         self.deeds = Deeds(window, self.board, self.shell, self.send)
         window.wants_to_close.connect(self.asked_to_close)
@@ -69,6 +71,10 @@ class Desk(QObject):
         """Send a message to the recorder."""
         self.link.send(message)
 
+    def store_note(self, text: str) -> None:
+        """A note was entered."""
+        self.deeds.store_note(text)
+
     def cut_off(self) -> None:
         """The bar or the key was pressed."""
         self._pressed_s = time.monotonic()
@@ -86,6 +92,8 @@ class Desk(QObject):
         grown = self.traces.drain(self.board)
         self.shell.refresh(real_s, self._frames, grown, self._key.seen)
         self._frames += 1
+        if self._frames == _SLOW_FRAMES:
+            threading.Thread(target=_import_pages, name="imports", daemon=True).start()
         if self._frames % _SLOW_FRAMES == 0:
             course = self.shell.bring_up.course
             course.setAccessibleName(f"Course: {course.summary(self.board)}")
@@ -226,3 +234,12 @@ class Desk(QObject):
         self.window.may_close = True
         self.window.close()
         QApplication.exit(0)
+
+
+def _import_pages() -> None:
+    """What the other pages need, before they are first opened."""
+    import benchlog_ui.before
+    import benchlog_ui.benchpage
+    import benchlog_ui.chronicle
+    import benchlog_ui.helppage
+    import benchlog_ui.intake  # noqa: F401

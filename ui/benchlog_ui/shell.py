@@ -1,26 +1,33 @@
 """The pages of the window and the way between them: the stages of a job, and what belongs to no stage."""
 
 from collections.abc import Callable, Sequence
+from functools import cached_property
+from typing import TYPE_CHECKING, TypeVar
 
 from PySide6.QtWidgets import QWidget
 
-from benchlog.model.history import BenchSet, Entry, JobEntered, Noted
+from benchlog.model.history import Entry, JobEntered, Noted
 from benchlog.model.job import Job
 from benchlog.model.protocol import EntryAdded, FromWindow
-from benchlog_ui.before import BeforePage
-from benchlog_ui.benchpage import BenchPage
 from benchlog_ui.board import Board
-from benchlog_ui.chronicle import ChroniclePage
 from benchlog_ui.climbpage import SLOW, BringUpPage
-from benchlog_ui.helppage import HelpPage
-from benchlog_ui.intake import IntakePage
-from benchlog_ui.lines import row_of
+from benchlog_ui.lines import Row, row_of
+from benchlog_ui.look import Look
 from benchlog_ui.route import Route, Stop
 from benchlog_ui.sight import job_words
 from benchlog_ui.stagepage import StagePage
 from benchlog_ui.stages import WORDS, Ledger, Stage
 from benchlog_ui.traces import Traces
 from benchlog_ui.window import Window
+
+if TYPE_CHECKING:
+    from benchlog_ui.before import BeforePage
+    from benchlog_ui.benchpage import BenchPage
+    from benchlog_ui.chronicle import ChroniclePage
+    from benchlog_ui.helppage import HelpPage
+    from benchlog_ui.intake import IntakePage
+
+_Page = TypeVar("_Page", bound=QWidget)
 
 BEFORE, HISTORY, BENCH, KEYS = "before power", "history", "instruments", "keys"
 EXTRA = tuple(Stop(n, k, n) for n, k in ((BEFORE, "F3"), (HISTORY, "F4"), (BENCH, "F5"), (KEYS, "F1")))
@@ -40,63 +47,124 @@ class Shell:
     def __init__(
         self, window: Window, board: Board, traces: Traces, send: Callable[[FromWindow], None]
     ) -> None:
-        """Build the pages into the window; the bring-up view is open."""
+        """Build the bring-up view; every other page is built when it is first wanted."""
         self._window = window
         self._board = board
         self._send = send
+        self._keys: list[tuple[str, str]] = []
+        self._rows: list[Row] = []
         self.ledger = Ledger()
-        look = window.look
-        self.bring_up = BringUpPage(look, traces)
-        self.intake = IntakePage(look, self._store_job)
-        self.before = BeforePage(look, self._record_check)
-        self.history = ChroniclePage(look)
-        self.bench = BenchPage(look)
-        self.help = HelpPage(look)
-        self.stages = {s: StagePage(look, s) for s in Stage if s not in (Stage.INTAKE, Stage.BRING_UP)}
-        self.route = Route(look, self.go)
-        self.pages: dict[str, QWidget] = {
-            Stage.INTAKE.value: self.intake,
-            Stage.BRING_UP.value: self.bring_up,
-            BEFORE: self.before,
-            HISTORY: self.history,
-            BENCH: self.bench,
-            KEYS: self.help,
-        } | {s.value: page for s, page in self.stages.items()}
-        self._place()
+        self.pages: dict[str, QWidget] = {}
+        self.route = Route(window.look, self.go)
+        self._lay_route()
+        bring_up = BringUpPage(window.look, traces)
+        self.bring_up = self._add(Stage.BRING_UP.value, bring_up, bring_up.restyle)
         self.at = Stage.BRING_UP.value
         self.go(self.at)
 
-    def _place(self) -> None:
+    def _lay_route(self) -> None:
         window = self._window
         window.set_route(self.route)
         for number, stage in enumerate(Stage, start=1):
             self.route.add(window, Stop(stage.value, f"Ctrl+{number}", WORDS[stage]), marked=True)
         for stop in EXTRA:
             self.route.add(window, stop, marked=False)
-        for page in self.pages.values():
-            window.pages.addWidget(page)
         window.follow(self.route.restyle)
-        restyles = [p.restyle for p in (self.bring_up, self.intake, self.before, self.history, self.bench)]
-        restyles += [self.help.restyle]
-        restyles += [page.restyle for page in self.stages.values()]
-        for restyle in restyles:
-            window.follow(restyle)
+
+    # ---- pages -------------------------------------------------------------------------------------
+
+    def _add(self, name: str, page: _Page, restyle: Callable[[Look], None]) -> _Page:
+        self.pages[name] = page
+        self._window.pages.addWidget(page)
+        self._window.follow(restyle)
+        return page
+
+    @cached_property
+    def intake(self) -> "IntakePage":
+        """The rating plate and the customer's words."""
+        from benchlog_ui.intake import IntakePage
+
+        page = IntakePage(self._window.look, self._store_job)
+        page.show_job(self.ledger.job)
+        return self._add(Stage.INTAKE.value, page, page.restyle)
+
+    @cached_property
+    def before(self) -> "BeforePage":
+        """What comes before power."""
+        from benchlog_ui.before import BeforePage
+
+        page = BeforePage(self._window.look, self._record_check)
+        return self._add(BEFORE, page, page.restyle)
+
+    @cached_property
+    def history(self) -> "ChroniclePage":
+        """The history as a table."""
+        from benchlog_ui.chronicle import ChroniclePage
+
+        page = ChroniclePage(self._window.look)
+        page.take(self._rows)
+        return self._add(HISTORY, page, page.restyle)
+
+    @cached_property
+    def bench(self) -> "BenchPage":
+        """The instruments."""
+        from benchlog_ui.benchpage import BenchPage
+
+        page = BenchPage(self._window.look)
+        return self._add(BENCH, page, page.restyle)
+
+    @cached_property
+    def help(self) -> "HelpPage":
+        """All keys."""
+        from benchlog_ui.helppage import HelpPage
+
+        page = HelpPage(self._window.look)
+        stops = [(b.stop.key, f"Open: {b.stop.words}") for b in self.route.buttons.values()]
+        page.show_keys([*self._keys, *stops])
+        return self._add(KEYS, page, page.restyle)
+
+    def stage(self, stage: Stage) -> StagePage:
+        """The page of a stage that has no page of its own kind."""
+        page = self.pages.get(stage.value)
+        if isinstance(page, StagePage):
+            return page
+        page = StagePage(self._window.look, stage)
+        page.take(self._rows)
+        page.show_survey(self.ledger.survey(stage))
+        return self._add(stage.value, page, page.restyle)
+
+    def page(self, name: str) -> QWidget:
+        """A page by its name, built when it is not there yet."""
+        own: dict[str, Callable[[], QWidget]] = {
+            Stage.INTAKE.value: lambda: self.intake,
+            Stage.BRING_UP.value: lambda: self.bring_up,
+            BEFORE: lambda: self.before,
+            HISTORY: lambda: self.history,
+            BENCH: lambda: self.bench,
+            KEYS: lambda: self.help,
+        }
+        return own[name]() if name in own else self.stage(Stage(name))
 
     def go(self, name: str) -> None:
         """Open a page."""
         self.at = name
-        self._window.pages.setCurrentWidget(self.pages[name])
+        self._window.pages.setCurrentWidget(self.page(name))
         self.route.show_at(name)
         if name == HISTORY:
             self.history.search.setFocus()
+
+    # ---- what is new -------------------------------------------------------------------------------
 
     def take(self, entries: Sequence[Entry]) -> None:
         """New lines of the history, to every page that they concern."""
         self.ledger.take(entries)
         rows = [r for r in map(row_of, entries) if r is not None]
-        self.history.take(rows)
-        for page in self.stages.values():
-            page.take(rows)
+        self._rows += rows
+        if HISTORY in self.pages:
+            self.history.take(rows)
+        for page in self.pages.values():
+            if isinstance(page, StagePage):
+                page.take(rows)
         if any(isinstance(e.payload, JobEntered) for e in entries):
             self.show_job(self.ledger.job)
         self._survey()
@@ -105,15 +173,17 @@ class Shell:
         """The job as it now reads."""
         self.ledger.job = job
         self.route.job.setText(job_words(job))
-        self.intake.show_job(job)
+        if Stage.INTAKE.value in self.pages:
+            self.intake.show_job(job)
         self._survey()
 
     def _survey(self) -> None:
         for stage in Stage:
             survey = self.ledger.survey(stage)
             self.route.buttons[stage.value].survey(len(survey.done), len(survey.missing))
-            if stage in self.stages:
-                self.stages[stage].show_survey(survey)
+            page = self.pages.get(stage.value)
+            if isinstance(page, StagePage):
+                page.show_survey(survey)
 
     def refresh(self, real_s: float, frame: int, grown: set[str], key_seen: bool) -> None:
         """Draw the page that is open."""
@@ -124,10 +194,7 @@ class Shell:
         elif frame % SLOW == 0 and self.at == BEFORE:
             setup = self._board.setup
             unit = setup.unit if setup is not None else self.ledger.job.unit
-            self.before.refresh(unit, self._bench_now(), setup, self.ledger.checks, key_seen)
-
-    def _bench_now(self) -> BenchSet | None:
-        return self.ledger.bench
+            self.before.refresh(unit, self.ledger.bench, setup, self.ledger.checks, key_seen)
 
     def _store_job(self, job: Job) -> None:
         self.ledger.job = job
@@ -140,9 +207,8 @@ class Shell:
         (self.ledger.checks.add if answer == "yes" else self.ledger.checks.discard)(name)
 
     def list_keys(self, deeds: Sequence[tuple[str, str]]) -> None:
-        """Fill the page of keys."""
-        stops = [(b.stop.key, f"Open: {b.stop.words}") for b in self.route.buttons.values()]
-        self.help.show_keys([*deeds, *stops])
+        """Keys for the page that lists them."""
+        self._keys = list(deeds)
 
     def line(self) -> str:
         """What the open stage still wants, for the large line while nothing is running."""

@@ -80,7 +80,7 @@ class Start:
         application.setPalette(palette(colours))
         application.setApplicationName("Benchlog")
         self.key: CutOffKey = CutOffKey(application)
-        self.window: Window = Window(colours, self.cut_off, self.store_note)
+        self.window: Window = Window(colours, self.cut_off)
         self.key.pressed.connect(self.cut_off)
         self.key.shortcut_on(self.window)
         self.window.painted.connect(self._first_frame)
@@ -127,11 +127,6 @@ class Start:
         from benchlog.model.protocol import Pressed
 
         self.link.send(Pressed(Key.CUT_OFF))
-
-    def store_note(self, text: str) -> None:
-        """Send a note, once there is somebody to take it."""
-        if self.desk is not None:
-            self.desk.deeds.store_note(text)
 
     def _first_frame(self) -> None:
         _later(self._furnish)

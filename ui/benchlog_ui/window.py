@@ -6,19 +6,22 @@ and the frames.
 """
 
 from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QCloseEvent, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QApplication, QStackedWidget, QVBoxLayout, QWidget
 
-from benchlog_ui.alarm import Alarm
 from benchlog_ui.bands import Band, Bands
 from benchlog_ui.colours import DARK, LIGHT, Colours
 from benchlog_ui.instruction import InstructionLine
-from benchlog_ui.keys import KeyRow
 from benchlog_ui.look import Look, palette, scale_for, sheet
-from benchlog_ui.question import Question
 from benchlog_ui.trip import TripBar
+
+if TYPE_CHECKING:
+    from benchlog_ui.alarm import Alarm
+    from benchlog_ui.keys import KeyRow
+    from benchlog_ui.question import Question
 
 TEXT_SIZES = (1.0, 1.15, 1.3, 1.5)
 
@@ -38,45 +41,50 @@ class Window(QWidget):
     technician_did_it = Signal()
     """The button of the alarm was pressed."""
 
-    def __init__(
-        self, colours: Colours, cut_off: Callable[[], None], store_note: Callable[[str], None]
-    ) -> None:
+    question: "Question"
+    keys: "KeyRow"
+    alarm: "Alarm"
+
+    def __init__(self, colours: Colours, cut_off: Callable[[], None]) -> None:
         """Make the light part; ``cut_off`` is called at each press of the bar."""
         super().__init__()
         self._colours = colours
         self._text = 1.0
         self._first = True
+        self._furnished = False
         self.may_close = False
         self._followers: list[Callable[[Look], None]] = []
         self.look = Look(colours, 1.0)
         self.bands = Bands(self.look)
         self.instruction = InstructionLine(self.look)
-        self.question = Question(self.look)
         self.pages = QStackedWidget()
-        self.keys = KeyRow(self.look, store_note)
         self.trip = TripBar(self.look, cut_off)
-        self.alarm = Alarm(self, self.look, self.technician_did_it.emit)
-        self._lay_out()
-        self.setWindowTitle("Benchlog")
-        self.setMinimumSize(QSize(900, 600))
-        self._followers += [
-            self.bands.restyle,
-            self.instruction.restyle,
-            self.question.restyle,
-            self.keys.restyle,
-            self.trip.restyle,
-            self.alarm.restyle,
-        ]
-
-    def _lay_out(self) -> None:
         column = self._column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
-        for part in (self.bands, self.instruction, self.question):
-            column.addWidget(part)
+        column.addWidget(self.bands)
+        column.addWidget(self.instruction)
         column.addWidget(self.pages, 1)
-        column.addWidget(self.keys)
         column.addWidget(self.trip)
+        self.setWindowTitle("Benchlog")
+        self.setMinimumSize(QSize(900, 600))
+        self._followers += [self.bands.restyle, self.instruction.restyle, self.trip.restyle]
+
+    def furnish(self, store_note: Callable[[str], None]) -> None:
+        """Add questions, keys and alarm; they wait until the first frame is on the screen."""
+        from benchlog_ui.alarm import Alarm
+        from benchlog_ui.keys import KeyRow
+        from benchlog_ui.question import Question
+
+        self.question = Question(self.look)
+        self.keys = KeyRow(self.look, store_note)
+        self.alarm = Alarm(self, self.look, self.technician_did_it.emit)
+        self._column.insertWidget(self._column.indexOf(self.pages), self.question)
+        self._column.insertWidget(self._column.indexOf(self.trip), self.keys)
+        self._furnished = True
+        for part in (self.question, self.keys, self.alarm):
+            self.follow(part.restyle)
+        self._cover()
 
     def set_route(self, route: QWidget) -> None:
         """Put the route of the job under the bands."""
@@ -125,6 +133,8 @@ class Window(QWidget):
 
     def _cover(self) -> None:
         """The alarm covers everything but the bands and the cut-off bar."""
+        if not self._furnished:
+            return
         top = self.bands.sizeHint().height()
         self.alarm.setGeometry(0, top, self.width(), self.height() - self.trip.height() - top)
 
