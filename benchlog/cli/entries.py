@@ -13,6 +13,8 @@ import msgspec
 
 from benchlog.cli.options import add_json_option, add_unit_options, unit_from
 from benchlog.cli.output import print_json, say
+from benchlog.job.digest import Digest
+from benchlog.job.index import Index
 from benchlog.model.errors import Exit, UsageError
 from benchlog.model.history import Approved, Noted, PartChanged, Payload
 from benchlog.model.job import Customer, Job
@@ -117,11 +119,23 @@ def _begin(args: argparse.Namespace) -> int:
     SessionWriter.create(
         args.session, job, _now(), holder=Holder(os.getpid(), what="beginning a session")
     ).close()
+    before = _here_before(args.session, unit.serial)
     if args.json:
-        print_json({"session": str(args.session), "job": job})
+        print_json({"session": str(args.session), "job": job, "here_before": [d.path for d in before]})
     else:
         say(f"Session: {args.session}")
+    for digest in before:
+        say(f"This serial number was here before: {digest.number}, {digest.complaint} ({digest.path}).")
     return int(Exit.DONE)
+
+
+def _here_before(session: Path, serial: str) -> tuple[Digest, ...]:
+    """Earlier jobs of the unit with that serial number, among the sessions beside this one."""
+    if not serial:
+        return ()
+    with Index(session.absolute().parent) as index:
+        index.refresh()
+        return tuple(d for d in index.with_serial(serial) if Path(d.path) != session.absolute())
 
 
 def _noted(args: argparse.Namespace) -> Noted:

@@ -35,6 +35,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "note": ("benchlog.cli.entries", "enter a note"),
     "part": ("benchlog.cli.entries", "enter a part taken out or fitted"),
     "approve": ("benchlog.cli.entries", "enter the customer's answer to an estimate"),
+    "end": ("benchlog.cli.end", "end a job: repaired, no-fault-found, declined, beyond-repair, returned"),
+    "jobs": ("benchlog.cli.jobs", "list and search the jobs of a folder, and what each waits for"),
     "show": ("benchlog.cli.show", "print a session: the job, the steps, the history"),
     "export": ("benchlog.cli.export", "write a session's data in other formats, or without the customer"),
     "import": ("benchlog.cli.reading_in", "make a session of exported data"),

@@ -16,9 +16,9 @@ begins it anew. It is steady where all of these hold (ours, tried on simulated p
   that it took to get there.
 
 Slopes are those of the last `SHARE` of the contact, at least `LEAST_S` and at most `MEMORY_S`. Where U is
-less than `COARSE` counts the last digit hides a slow rise: `COARSE_LEAST_S`. Where the whole contact has a trend,
-the exponential through its thirds must have less than U/2 still to go. The value is the mean of the last
-`LEAST_S`. Lifting the probe arms the next.
+less than `COARSE` counts the last digit hides a slow rise: `COARSE_LEAST_S`. Where the whole contact has a
+trend, the exponential through its thirds must have less than U/2 still to go. The value is the mean of the
+last `LEAST_S`. Lifting the probe arms the next.
 """
 
 from collections import deque

@@ -7,7 +7,7 @@ is put on points of 1 Ω to 1 MΩ for 8 s, or 12 s on a slow meter, with noise o
 
     clean 30 %      the value is there from the first whole reading on
     bounce 20 %     up to 0.8 s of values anywhere between the true one and a hundred times it, and overloads
-    charging 15 %   x·(1 − a·e^(−t/τ)), a 0.1-1, τ log-uniform 0.3-30 s
+    charging 15 %   x·(1 − a·e^(−t/τ)), a 0.1-1, τ log-uniform 0.3-30 s, at most x times 0.15 F
     autorange 15 %  coarser ranges first, each up to 0.5 s, with blanks and one off by up to 20 % between
     drift 10 %      linear, log-uniform 0.01-1 U a second, either way; the settled value is the last one
     wobble 10 %     contact resistance, Ornstein-Uhlenbeck, 0.5-20 U, correlated over 0.1-2 s, always upwards
@@ -30,6 +30,8 @@ from benchlog.model.reading import Channel, Measured, Reading, Setting, Status, 
 from benchlog.model.role import Role
 
 COUNTS = 6000
+MOST_FARAD = 0.15
+"""The largest reservoir on a repair bench (common practice, no source): τ is at most that times the ohms."""
 KINDS = ("clean", "bounce", "charging", "autorange", "drift", "wobble")
 SHARES = (0.30, 0.20, 0.15, 0.15, 0.10, 0.10)
 CHANNEL = Channel(Role.PROBE, Quantity.RESISTANCE, "hand meter")
@@ -62,7 +64,8 @@ def _ideal(kind: str, true: float, t: np.ndarray, rng: np.random.Generator) -> t
     u = u_of(true, full_scale(true) / COUNTS)
     x = np.full(len(t), true)
     if kind == "charging":
-        tau, a = 10.0 ** rng.uniform(np.log10(0.3), np.log10(30.0)), rng.uniform(0.1, 1.0)
+        greatest_s = min(30.0, MOST_FARAD * true)
+        tau, a = 10.0 ** rng.uniform(np.log10(0.3), np.log10(greatest_s)), rng.uniform(0.1, 1.0)
         return true * (1.0 - a * np.exp(-t / tau)), true
     if kind == "drift":
         rate = 10.0 ** rng.uniform(-2.0, 0.0) * u
@@ -82,7 +85,8 @@ def _ideal(kind: str, true: float, t: np.ndarray, rng: np.random.Generator) -> t
 
 def make(kind: str, per_second: float, rng: np.random.Generator, start_us: int) -> Probing:
     """One probing with the probe in the air before and after it."""
-    true = 10.0 ** rng.uniform(0.0, 6.0)
+    least = np.log10(0.3 / MOST_FARAD) if kind == "charging" else 0.0
+    true = 10.0 ** rng.uniform(least, 6.0)
     hold_s = 8.0 if per_second > 5.0 else 12.0
     period_s, phase_s = 1.0 / per_second, rng.uniform(0.0, 1.0 / per_second)
     t = np.arange(phase_s, hold_s, period_s)
