@@ -37,6 +37,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "approve": ("benchlog.cli.entries", "enter the customer's answer to an estimate"),
     "end": ("benchlog.cli.end", "end a job: repaired, no-fault-found, declined, beyond-repair, returned"),
     "jobs": ("benchlog.cli.jobs", "list and search the jobs of a folder, and what each waits for"),
+    "settings": ("benchlog.cli.settings", "show or change the workshop's name, address, currency, paper"),
     "show": ("benchlog.cli.show", "print a session: the job, the steps, the history"),
     "export": ("benchlog.cli.export", "write a session's data in other formats, or without the customer"),
     "import": ("benchlog.cli.reading_in", "make a session of exported data"),

@@ -163,7 +163,8 @@ def _point(args: argparse.Namespace, entries: Sequence[Entry], unit: Unit | None
     if args.reservoir:
         if args.kind not in (None, PointKind.DC_VOLTS.value):
             raise UsageError("A reservoir is proved by DC volts: leave --kind away, or give dc-v.")
-        return reservoir(args.point, args.group)
+        listed = find_point(points_of(entries), args.point, PointKind.DC_VOLTS, args.group)
+        return reservoir(args.point, listed.group if listed else args.group)
     kind = member(PointKind, args.kind, "--kind") if args.kind else None
     listed = find_point(points_of(entries), args.point, kind, args.group)
     if listed is None and kind is None:

@@ -169,3 +169,13 @@ def test_the_commands(folder: Path) -> None:
     assert "here before: J-3" in err
     assert "here before: J-1" in err
     assert command("jobs", "--folder", folder / "missing")[0] == 1
+
+
+def test_settings_from_the_command_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("platformdirs.user_config_path", lambda *_, **__: tmp_path)
+    assert json.loads(command("settings", "--json")[1])["settings"]["workshop"] == ""
+    assert command("settings", "--workshop", "Invented Workshop", "--currency", "EUR")[0] == 0
+    assert load_settings(tmp_path / "settings.toml") == Settings("Invented Workshop", currency="EUR")
+    code, _, err = command("settings", "--paper", "papyrus")
+    assert code == 2
+    assert "a4, letter" in err
