@@ -11,10 +11,11 @@ from benchlog.cli.entries import enter
 from benchlog.cli.options import add_json_option, member, parse_fuse, positive
 from benchlog.cli.output import print_json, print_lines, say
 from benchlog.cold.budget import Allowed, uncertainty
-from benchlog.cold.discharge import reservoir, standing_of, told, waits_for
+from benchlog.cold.discharge import is_reservoir, reservoir, standing_of, told, waits_for
 from benchlog.cold.judge import judge
 from benchlog.cold.known import Judgement, Seen
 from benchlog.cold.points import find_point, points_of
+from benchlog.cold.voltages import judge_reservoir
 from benchlog.model.errors import Exit, PlanRefused, UsageError
 from benchlog.model.history import BenchSet, Entry, Taken
 from benchlog.model.instrument import MeterSheet
@@ -130,7 +131,7 @@ def take(args: argparse.Namespace, entries: Sequence[Entry], unit: Unit | None) 
         args.in_circuit,
         args.polarity,
     )
-    said = judge(seen, point.known)
+    said = judge_reservoir(seen, args.meter_proved) if is_reservoir(point) else judge(seen, point.known)
     reason = "; ".join(x for x in (said.reason, _assumed(allowed, said)) if x)
     return Taken(
         point=point,

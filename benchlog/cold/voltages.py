@@ -4,7 +4,14 @@ import msgspec
 
 from benchlog.cold.known import Judgement, Seen, none
 from benchlog.cold.zones import Zones, graded
-from benchlog.limits.powered import bias_high, bias_low, offset_doubtful, offset_outside
+from benchlog.limits.powered import (
+    bias_high,
+    bias_low,
+    offset_doubtful,
+    offset_outside,
+    ohms_gate,
+    touch_gate,
+)
 from benchlog.model.known import Known
 from benchlog.model.step import PointVerdict
 from benchlog.model.unit import OutputTopology
@@ -27,4 +34,15 @@ def judge_bias(seen: Seen, known: Known) -> Judgement:
     found = graded(abs(seen.value), seen.u, Zones(low=bias_low(), high=bias_high()))
     if found.verdict is PointVerdict.DOUBTFUL:
         return msgspec.structs.replace(found, reason="beyond what most makers ask for: see the unit's manual")
+    return found
+
+
+def judge_reservoir(seen: Seen, meter_proved: bool) -> Judgement:
+    """|DC| at a reservoir's own terminals: proved empty below 1 V by a proved meter, charged from 10 V."""
+    if seen.value is None:
+        return none("no usable reading", ohms_gate())
+    found = graded(abs(seen.value), seen.u, Zones(high=ohms_gate(), bad_high=touch_gate()))
+    if found.verdict is PointVerdict.WITHIN and not meter_proved:
+        reason = "the meter was not shown to read a known source before and after: not proved"
+        return msgspec.structs.replace(found, verdict=PointVerdict.NONE, reason=reason)
     return found

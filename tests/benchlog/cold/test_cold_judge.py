@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from benchlog.cold.budget import LEADS_OHM, uncertainty
 from benchlog.cold.judge import compare, judge
 from benchlog.cold.known import Seen
+from benchlog.cold.voltages import judge_reservoir
 from benchlog.limits.fuse import parse_fuse
 from benchlog.measure.decision import point_verdict
 from benchlog.model.errors import UsageError
@@ -274,3 +275,14 @@ def test_two_limits_agree_with_the_general_rule(y: float, u: float, half: float)
 @given(st.floats(0.0, 200.0), st.floats(0.0, 5.0))
 def test_in_circuit_never_passes(reads: float, u: float) -> None:
     assert judge(esr(reads, u=u, in_circuit=True), A).verdict is not W
+
+
+def test_a_reservoir_is_proved_below_one_volt_by_a_proved_meter() -> None:
+    """Gates of 1 V and 10 V: ours, below the usual touch limit of 60 V DC."""
+
+    def at(v: float, meter_proved: bool = True) -> PointVerdict:
+        return judge_reservoir(Seen(PointKind.DC_VOLTS, v, u=0.02), meter_proved).verdict
+
+    assert [at(v) for v in (0.02, -0.5, 0.99, 5.0, 41.0, -60.0)] == [W, W, D, D, O, O]
+    assert at(0.02, meter_proved=False) is N
+    assert at(41.0, meter_proved=False) is O
