@@ -330,7 +330,10 @@ def frames_of(desk, qapp, count):
         qapp.processEvents()
 
 
-def test_larger_text(bench):
-    before = bench.start.window.trip.height()
-    QTest.keyClick(bench.start.window, Qt.Key.Key_Plus, Qt.KeyboardModifier.ControlModifier)
-    assert bench.start.window.trip.height() > before
+def test_larger_text_leaves_figures_and_bar_their_size(bench):
+    window, page = bench.start.window, bench.start.desk.shell.bring_up
+    before = (window.keys.note.font().pixelSize(), window.trip.height(), page.current.digit_height())
+    QTest.keyClick(window, Qt.Key.Key_Plus, Qt.KeyboardModifier.ControlModifier)
+    after = (window.keys.note.font().pixelSize(), window.trip.height(), page.current.digit_height())
+    assert after[0] > before[0]
+    assert after[1:] == before[1:]

@@ -46,7 +46,7 @@ class Alarm(QWidget):
     def restyle(self, look: Look) -> None:
         """Take colours and sizes."""
         self._look = look
-        self.button.setFont(look.font(34, bold=True))
+        self.button.setFont(look.fixed_font(34, bold=True))
         self._place()
         self.update()
 
@@ -100,7 +100,7 @@ class Alarm(QWidget):
         facts_height = look.px(38) * len(self._facts)
         foot = look.px(126) if self.button.text() else look.px(30)
         self._order_lines(painter, top, self.height() - top - facts_height - foot - look.px(14))
-        painter.setFont(look.font(27, bold=True))
+        painter.setFont(look.fixed_font(27, bold=True))
         for number, fact in enumerate(self._facts):
             y = self.height() - foot - facts_height + look.px(38) * number
             painter.drawText(

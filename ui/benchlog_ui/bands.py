@@ -40,7 +40,7 @@ class _Stripe(QWidget):
         painter = QPainter(self)
         painter.fillRect(self.rect(), look.colour(band.ground))
         ink = look.colour(band.ink)
-        font = look.font(34 if band.tall else 21, bold=True)
+        font = look.fixed_font(34 if band.tall else 21, bold=True)
         painter.setFont(font)
         painter.setPen(ink)
         if not band.repeated:

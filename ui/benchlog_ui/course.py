@@ -65,7 +65,7 @@ def restyle_axis(axis: Any, look: Look) -> None:
     pen = pg.mkPen(look.colours.rule)
     axis.setPen(pen)
     axis.setTextPen(look.colours.faint)
-    axis.setTickFont(look.font(17))
+    axis.setTickFont(look.fixed_font(17))
     axis.setStyle(tickTextOffset=look.px(6), tickLength=-look.px(6))
 
 
@@ -79,7 +79,7 @@ class _EdgeLabel:
         self._words = ""
 
     def restyle(self, look: Look, ink: str) -> None:
-        self.item.setFont(look.font(18, bold=True))
+        self.item.setFont(look.fixed_font(18, bold=True))
         self.item.setColor(look.colour(ink))
         ground = look.colour("paper")
         ground.setAlpha(215)

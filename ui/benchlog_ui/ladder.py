@@ -177,7 +177,7 @@ class _Painter(QStyledItemDelegate):
     def _text(
         self, painter: QPainter, box: QRectF, text: str, size: float, ink: str, bold: bool = False
     ) -> None:
-        font = self.look.font(min(size, box.height() / self.look.scale * 0.62), bold)
+        font = self.look.fixed_font(min(size, box.height() / self.look.scale * 0.62), bold)
         painter.setFont(font)
         painter.setPen(self.look.colour(ink))
         shown = QFontMetricsF(font).elidedText(text, Qt.TextElideMode.ElideRight, box.width())
@@ -290,7 +290,7 @@ class LadderView(QTableView):
         """Take colours and sizes."""
         self._look = look
         self._painter.look = look
-        self.horizontalHeader().setFont(look.font(18))
+        self.horizontalHeader().setFont(look.fixed_font(18))
         self.horizontalHeader().setFixedHeight(look.px(34))
         self._spread()
 

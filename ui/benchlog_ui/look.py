@@ -18,6 +18,8 @@ class Look:
 
     colours: Colours
     scale: float = 1.0
+    text: float = 1.0
+    """The technician's own factor for words in pages, fields and reasons; figures keep their size."""
 
     def px(self, reference: float) -> int:
         """Pixels here for pixels at 1920 × 1080; at least one."""
@@ -25,6 +27,10 @@ class Look:
 
     def font(self, reference: float, bold: bool = False) -> QFont:
         """The application's font at a size, with figures of even width; never below 10 pixels."""
+        return self.fixed_font(reference * self.text, bold)
+
+    def fixed_font(self, reference: float, bold: bool = False) -> QFont:
+        """The same for what has its place and size on the screen whatever the technician's factor is."""
         font = QFont()
         font.setPixelSize(max(10, self.px(reference)))
         font.setBold(bold)
@@ -36,10 +42,10 @@ class Look:
         return QColor(getattr(self.colours, name))
 
 
-def scale_for(width: int, height: int, text: float) -> float:
-    """Scale for a window of this size; ``text`` is the technician's own factor for larger type."""
+def scale_for(width: int, height: int) -> float:
+    """Scale for a window of this size."""
     fit = min(width / REFERENCE_WIDTH, height / REFERENCE_HEIGHT)
-    return min(max(fit, 0.66), 2.5) * text
+    return min(max(fit, 0.66), 2.5)
 
 
 def palette(colours: Colours) -> QPalette:
@@ -171,11 +177,11 @@ def fitting_font(
     """The largest font, between two reference sizes, in which a text fits a width on so many lines."""
     size = largest
     while size > smallest:
-        font = look.font(size, bold=True)
+        font = look.fixed_font(size, bold=True)
         if QFontMetricsF(font).horizontalAdvance(text) <= width * lines * (1.0 if lines == 1 else 0.9):
             return font
         size -= 2
-    return look.font(smallest, bold=True)
+    return look.fixed_font(smallest, bold=True)
 
 
 def sheet(colours: Colours) -> str:

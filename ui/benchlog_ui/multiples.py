@@ -89,12 +89,12 @@ class SmallPlot(QWidget):
 
     def _heading(self, painter: QPainter, box: QRectF) -> None:
         look = self._look
-        painter.setFont(look.font(18))
+        painter.setFont(look.fixed_font(18))
         painter.setPen(look.colour("faint"))
         name = channel_words(self.channel)[0]
         painter.drawText(box, int(Qt.AlignmentFlag.AlignVCenter), name)
         ink = "ink" if self._usable else "stop"
-        font = look.font(26, bold=True)
+        font = look.fixed_font(26, bold=True)
         painter.setFont(font)
         painter.setPen(look.colour(ink))
         painter.drawText(box, int(Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignRight), self._value)
@@ -103,7 +103,7 @@ class SmallPlot(QWidget):
         """What is wrong with the reading, over its curve."""
         look = self._look
         side = look.px(20)
-        font = look.font(18, bold=True)
+        font = look.fixed_font(18, bold=True)
         width = QFontMetricsF(font).horizontalAdvance(self._status) + side * 1.8
         ground = QRectF(box.x(), box.y(), width, look.px(28))
         painter.fillRect(ground, look.colour("paper"))

@@ -77,7 +77,7 @@ class Readout(QWidget):
 
     def digit_height(self) -> float:
         """Height of a digit in pixels, as drawn."""
-        return QFontMetricsF(self._look.font(84, bold=True)).tightBoundingRect("0").height()
+        return QFontMetricsF(self._look.fixed_font(84, bold=True)).tightBoundingRect("0").height()
 
     def _name(self) -> None:
         s = self._shown
@@ -102,21 +102,22 @@ class Readout(QWidget):
     def _heading(self, painter: QPainter, margin: float) -> None:
         look, s = self._look, self._shown
         box = QRectF(margin, look.px(8), self.width() - 2 * margin, look.px(30))
-        painter.setFont(look.font(22, bold=True))
+        painter.setFont(look.fixed_font(22, bold=True))
         painter.setPen(look.colour("ink"))
         painter.drawText(box, int(Qt.AlignmentFlag.AlignVCenter), self._title)
-        left = margin + QFontMetricsF(look.font(22, bold=True)).horizontalAdvance(self._title + "  ")
-        taken = QFontMetricsF(look.font(22, bold=not s.usable)).horizontalAdvance(s.status) + look.px(40)
+        left = margin + QFontMetricsF(look.fixed_font(22, bold=True)).horizontalAdvance(self._title + "  ")
+        status_font = look.fixed_font(22, bold=not s.usable)
+        taken = QFontMetricsF(status_font).horizontalAdvance(s.status) + look.px(40)
         room = self.width() - margin - taken - left
-        if room < QFontMetricsF(look.font(18)).horizontalAdvance(self._kind):
+        if room < QFontMetricsF(look.fixed_font(18)).horizontalAdvance(self._kind):
             room = 0.0
-        painter.setFont(look.font(18))
+        painter.setFont(look.fixed_font(18))
         painter.setPen(look.colour("faint"))
         painter.drawText(
             QRectF(left, box.y(), room, box.height()), int(Qt.AlignmentFlag.AlignVCenter), self._kind
         )
         ink = "faint" if s.usable else "stop"
-        font = look.font(22, bold=not s.usable)
+        font = look.fixed_font(22, bold=not s.usable)
         width = QFontMetricsF(font).horizontalAdvance(s.status)
         right = self.width() - margin
         mark = look.px(22)
@@ -132,12 +133,12 @@ class Readout(QWidget):
 
     def _digits(self, painter: QPainter, left: float, baseline: float) -> float:
         look, s = self._look, self._shown
-        font = look.font(84, bold=True)
+        font = look.fixed_font(84, bold=True)
         painter.setFont(font)
         painter.setPen(look.colour("ink" if s.usable else "faint"))
         painter.drawText(QPointF(left, baseline), s.digits)
         right = left + QFontMetricsF(font).horizontalAdvance(s.digits)
-        painter.setFont(look.font(44))
+        painter.setFont(look.fixed_font(44))
         painter.setPen(look.colour("faint"))
         painter.drawText(QPointF(right + look.px(14), baseline), s.unit)
         return right
@@ -167,7 +168,7 @@ class Readout(QWidget):
         painter.drawLine(QPointF(x, y - look.px(12)), QPointF(x, y + look.px(8)))
         if not notch.word:
             return
-        font = look.font(18)
+        font = look.fixed_font(18)
         painter.setFont(font)
         width = QFontMetricsF(font).horizontalAdvance(notch.word) + 4
         left = min(max(x - width / 2, 2.0), self.width() - width - 2)

@@ -40,7 +40,7 @@ class StopButton(QAbstractButton):
     def restyle(self, look: Look) -> None:
         """Take colours and sizes."""
         self._look = look
-        width = QFontMetricsF(look.font(20, bold=True)).horizontalAdvance(self.text())
+        width = QFontMetricsF(look.fixed_font(20, bold=True)).horizontalAdvance(self.text())
         self.setFixedSize(int(width + look.px(46 if self._marked else 22)), look.px(40))
         self.update()
 
@@ -65,7 +65,7 @@ class StopButton(QAbstractButton):
             mark = QRectF(left, (self.height() - side) / 2, side, side)
             paint_shape(painter, self._shape, mark, look.colour("ink" if here else "faint"))
             left += side * 1.5
-        painter.setFont(look.font(20, bold=here))
+        painter.setFont(look.fixed_font(20, bold=here))
         painter.setPen(QPen(look.colour("ink" if here else "faint")))
         box = QRectF(left, 0, self.width() - left, self.height())
         painter.drawText(box, int(Qt.AlignmentFlag.AlignVCenter), self.text())
@@ -108,7 +108,7 @@ class Route(QWidget):
         """Take colours and sizes."""
         self._look = look
         self.setFixedHeight(look.px(40))
-        self.job.setFont(look.font(18))
+        self.job.setFont(look.fixed_font(18))
         self.job.setContentsMargins(0, 0, look.px(16), 0)
         for button in self.buttons.values():
             button.restyle(look)

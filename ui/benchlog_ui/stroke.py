@@ -21,7 +21,8 @@ class Stroke(pg.PlotCurveItem):  # type: ignore[misc]
     def paint(self, painter: Any, option: Any, widget: Any) -> None:
         """Draw all passes."""
         right, up = self.pixelVectors()
+        ratio = widget.devicePixelRatioF() if widget is not None else 1.0
         for number in range(self.passes):
             if number and right is not None and up is not None:
-                painter.translate(right.x() + up.x(), right.y() + up.y())
+                painter.translate((right.x() + up.x()) / ratio, (right.y() + up.y()) / ratio)
             super().paint(painter, option, widget)

@@ -147,7 +147,7 @@ class TripBar(QWidget):
         left = self._word(painter, self._head, left, 46, True, ink) + margin * 0.8
         left = self._keycap(painter, left, ink) + margin
         mark = look.px(30)
-        metrics = QFontMetricsF(look.font(26, bold=True))
+        metrics = QFontMetricsF(look.fixed_font(26, bold=True))
         room = self.width() - left - margin * 2 - mark
         text = metrics.elidedText(self._state, Qt.TextElideMode.ElideRight, room)
         right = self.width() - margin - metrics.horizontalAdvance(text)
@@ -157,7 +157,7 @@ class TripBar(QWidget):
         self._word(painter, text, right, 26, True, ink)
 
     def _word(self, painter: QPainter, text: str, left: float, size: float, bold: bool, ink: str) -> float:
-        font = self._look.font(size, bold)
+        font = self._look.fixed_font(size, bold)
         painter.setFont(font)
         painter.setPen(self._look.colour(ink))
         width = QFontMetricsF(font).horizontalAdvance(text)
@@ -165,7 +165,7 @@ class TripBar(QWidget):
         return left + width
 
     def _keycap(self, painter: QPainter, left: float, ink: str) -> float:
-        font = self._look.font(28, bold=True)
+        font = self._look.fixed_font(28, bold=True)
         width = QFontMetricsF(font).horizontalAdvance(CUT_OFF_KEY) + self._look.px(26)
         height = self._look.px(50)
         box = QRectF(left, (self.height() - height) / 2, width, height)

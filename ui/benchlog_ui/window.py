@@ -120,7 +120,7 @@ class Window(QWidget):
         self.bands.pin(Band("trouble", f"fault in this window, recorded: {words}", "latched", "on_latched"))
 
     def _restyle(self) -> None:
-        look = Look(self._colours, scale_for(self.width(), self.height(), self._text))
+        look = Look(self._colours, scale_for(self.width(), self.height()), self._text)
         if look == self.look:
             return
         if look.colours != self.look.colours or not self.styleSheet():
