@@ -20,7 +20,7 @@ from benchlog_ui.invented import cold_checks, entries_of
 from benchlog_ui.scenes import named
 from benchlog_ui.shell import BEFORE, BENCH, HISTORY
 from benchlog_ui.stages import Stage
-from benchlog_ui.story import _CHANNELS, Story
+from benchlog_ui.story import CHANNELS, Story
 
 WALL = datetime(2026, 1, 12, 9, 0, tzinfo=UTC)
 
@@ -214,7 +214,7 @@ def session(tmp_path):
             writer.add_entry(RunSaid(message.said), message.t_us, WALL)
         elif isinstance(message, Live):
             for p in message.points:
-                channel = next(c for c in _CHANNELS.values() if c.name == p.channel)
+                channel = next(c for c in CHANNELS.values() if c.name == p.channel)
                 reading = Measured(channel, p.value, p.t_us - 50_000, p.t_us + 50_000)
                 writer.add_readings([(reading, p.t_us + 50_000)])
     writer.commit()

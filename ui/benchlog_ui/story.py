@@ -39,7 +39,7 @@ _MOST_US = 900 * US
 _HAND_V_S = 5.0
 _HAND_LATE_US = 1_300_000
 _AFTER_US = 5 * US
-_CHANNELS = {
+CHANNELS = {
     Role.SOURCE_CURRENT: Channel(Role.SOURCE_CURRENT, Quantity.AC_CURRENT, "ammeter"),
     Role.INLET_VOLTAGE: Channel(Role.INLET_VOLTAGE, Quantity.AC_VOLTAGE, "voltmeter"),
     Role.RAIL_PLUS: Channel(Role.RAIL_PLUS, Quantity.DC_VOLTAGE, "rails"),
@@ -143,7 +143,7 @@ class Story:
             count = 0.01 if self.scene.coarse and role is Role.SOURCE_CURRENT else _COUNT[role]
             value = round(round(values[role] / count) * count, 6)
             setting = Setting(resolution=count)
-            reading = Measured(_CHANNELS[role], value, self.now_us - took_us, self.now_us, setting)
+            reading = Measured(CHANNELS[role], value, self.now_us - took_us, self.now_us, setting)
             yield from self._tell(ReadingTaken(reading))
             points.append(Point(role.value, self.now_us - took_us // 2, value))
         yield Live(self.now_us, tuple(points))
