@@ -28,6 +28,8 @@ STEPS = 256
 """Steps in a cycle."""
 BLOCK = 16
 """Steps in a block."""
+_MINOR_LOOP = 0.10
+"""Distance of the flux from the remanence, of the design flux, below which nothing is wiped (ours)."""
 _LAMP_STEPS = 2
 """Steps after which a series lamp's resistance is renewed."""
 LEAST_A = 2e-3
@@ -215,11 +217,16 @@ class LinearSupply:
             self._steps(sines, trace)
 
     def _wipe_remanence(self) -> None:
-        """Accommodation: large flux swings move the point of zero magnetising current back to zero flux."""
+        """Accommodation: large flux swings move the point of zero magnetising current back to zero flux.
+
+        Loops smaller than `_MINOR_LOOP` of the design flux leave it where it is.
+        """
         design = self.values.magnetising.design_vs
         swing = (self.flux_vs - self.remanent_vs) / design
-        rate = 0.5 * abs(self.branch_v) / design * swing * swing
-        self.remanent_vs *= math.exp(-rate * self.block_s)
+        beyond = swing * swing - _MINOR_LOOP * _MINOR_LOOP
+        if beyond > 0.0:
+            rate = 0.5 * abs(self.branch_v) / design * beyond
+            self.remanent_vs *= math.exp(-rate * self.block_s)
 
     def _coefficients(self) -> _Step:
         values, h = self.values, self.step_s
