@@ -1,8 +1,10 @@
 """Wrong words and files: a message that says what to do, the exit code of the contract, no traceback."""
 
+import os
 import shutil
 import sqlite3
 import sys
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -139,14 +141,25 @@ def test_a_session_of_a_newer_program(tmp_path: Path) -> None:
 
 
 def test_a_session_that_may_not_be_written(tmp_path: Path) -> None:
-    session = broken_copy(tmp_path, "locked")
+    assert command("note", broken_copy(tmp_path, "writable"), "hello").code == 0
+    folder = Path(tempfile.mkdtemp(prefix="benchlog-read-only-"))
+    session = folder / "locked.benchlog"
+    shutil.copy(SAMPLES / "rail-short.benchlog", session)
     before = session.read_bytes()
     session.chmod(0o444)
-    # The test may run as root, whom no permission stops: then the note is simply stored.
-    done = command("note", session, "hello")
-    if done.code:
-        told(done, 1, "read-only")
-        assert session.read_bytes() == before
+    folder.chmod(0o555)
+    root = os.geteuid() == 0
+    try:
+        if root:  # No permission stops root, so the command runs as nobody.
+            os.seteuid(65534)
+        done = command("note", session, "hello")
+    finally:
+        if root:
+            os.seteuid(0)
+        folder.chmod(0o755)
+    told(done, 1, "read-only")
+    assert session.read_bytes() == before
+    shutil.rmtree(folder)
 
 
 def test_no_session_there(tmp_path: Path) -> None:
