@@ -1,7 +1,7 @@
 """``benchlog rejudge``: a recorded run judged again from what the limit watch was told."""
 
 import argparse
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from benchlog.bringup.watch import BringUp
@@ -56,8 +56,9 @@ def _of_session(args: argparse.Namespace) -> RunReport:
         assert isinstance(begun, RunBegun)
         told = reader.told(recorded.begun.t_us, reader.span_us[1])
         simulated = reader.simulated
-        differing = _differing(reader, recorded, begun.setup, told, args.tick_ms)
+        then = _said_then(reader, recorded)
     watch, said = judge(begun.setup, told, recorded.begun.t_us, recorded.span_us[1], args.tick_ms)
+    differing = _differing(then, said)
     return _report(begun.setup, watch, said, recorded.begun.t_us, simulated, args.file, differing)
 
 
@@ -97,16 +98,14 @@ def judge(
     return watch, said
 
 
-def _differing(
-    reader: SessionReader, recorded: Run, setup: RunSetup, told: tuple[tuple[int, Told], ...], tick_ms: float
-) -> tuple[str, ...]:
+def _said_then(reader: SessionReader, recorded: Run) -> list[tuple[int, Said]]:
+    """What the limit watch said when the run was recorded."""
+    entries = reader.entries(after=recorded.begun.seq)
+    return [(e.t_us, e.payload.said) for e in entries if isinstance(e.payload, RunSaid)]
+
+
+def _differing(then: Sequence[tuple[int, Said]], now: Sequence[tuple[int, Said]]) -> tuple[str, ...]:
     """Where what is said now is not what was said then: one warning for the first difference."""
-    then = [
-        (e.t_us, e.payload.said)
-        for e in reader.entries(after=recorded.begun.seq)
-        if isinstance(e.payload, RunSaid)
-    ]
-    _, now = judge(setup, told, recorded.begun.t_us, recorded.span_us[1], tick_ms)
     for before, again in zip(then, now, strict=False):
         if before != again:
             return (
