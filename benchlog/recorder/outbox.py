@@ -4,6 +4,7 @@ import threading
 from collections import deque
 
 from benchlog.model.protocol import (
+    Closing,
     Hello,
     LimitsNow,
     Live,
@@ -34,6 +35,8 @@ class Outbox:
         self._latest: dict[type[ToWindow], ToWindow] = {}
         self._known: dict[type[ToWindow], ToWindow] = {}
         self._now_us = 0
+        self._closing: Closing | None = None
+        self._farewell_said = False
         self._closed = False
         self.dropped = 0
         """Points and messages that the window never got because it did not keep up."""
@@ -41,6 +44,8 @@ class Outbox:
     def add_point(self, point: Point, now_us: int) -> None:
         """A reading for the live path."""
         with self._cv:
+            if self._closing is not None:
+                return
             self._now_us = now_us
             self._points.append(point)
             if len(self._points) > MOST_POINTS:
@@ -49,10 +54,14 @@ class Outbox:
             self._cv.notify()
 
     def add(self, message: ToWindow) -> None:
-        """Any other message."""
+        """Any other message. `Closing` is sent after all that waits, and nothing is sent after it."""
         with self._cv:
+            if self._closing is not None:
+                return
             kind = type(message)
-            if isinstance(message, _LATEST):
+            if isinstance(message, Closing):
+                self._closing = message
+            elif isinstance(message, _LATEST):
                 self._latest[kind] = message
             else:
                 self._said.append(message)
@@ -69,6 +78,7 @@ class Outbox:
             self._points.clear()
             self._said.clear()
             self._latest.clear()
+            self._closing, self._farewell_said = None, False
             self._said.append(hello)
             self._said.extend(lines)
             self._said.extend(self._known.values())
@@ -78,9 +88,9 @@ class Outbox:
     def take(self) -> list[ToWindow] | None:
         """All that waits, in the order it is to be sent; waits for something. None once closed and empty."""
         with self._cv:
-            while not (self._points or self._said or self._latest or self._closed):
+            while not (self._waiting() or self._closed):
                 self._cv.wait()
-            if not (self._points or self._said or self._latest):
+            if not self._waiting():
                 return None
             messages: list[ToWindow] = list(self._said)
             self._said.clear()
@@ -89,7 +99,14 @@ class Outbox:
                 self._points.clear()
             messages.extend(self._latest.values())
             self._latest.clear()
+            if self._closing is not None:
+                self._farewell_said = True
+                messages.append(self._closing)
             return messages
+
+    def _waiting(self) -> bool:
+        farewell = self._closing is not None and not self._farewell_said
+        return bool(self._points or self._said or self._latest) or farewell
 
     def close(self) -> None:
         """Let the sender end once all is sent."""

@@ -15,6 +15,7 @@ from benchlog.model.clock import US, HandClock
 from benchlog.model.event import Ended, Judged, Key, KeyPressed, Marked, Said
 from benchlog.model.job import Job
 from benchlog.model.protocol import (
+    Closing,
     Hello,
     LimitsNow,
     Live,
@@ -144,6 +145,19 @@ def test_a_window_started_again_gets_hello_lines_and_states() -> None:
     line = SaidNow(1, Marked("arrival"))
     outbox.begin_again(hello, (line,))
     assert outbox.take() == [hello, line, limits, RunClosed(Outcome.COMPLETED, "Done.")]
+    outbox.close()
+    assert outbox.take() is None
+
+
+def test_closing_is_the_last_that_is_sent() -> None:
+    outbox = Outbox()
+    outbox.add_point(point(1), 1)
+    outbox.add(Ping(1))
+    outbox.add(Closing())
+    outbox.add_point(point(2), 2)
+    outbox.add(Ping(2))
+    assert outbox.take() == [Live(1, (point(1),), 0), Ping(1), Closing()]
+    outbox.add(Ping(3))
     outbox.close()
     assert outbox.take() is None
 
