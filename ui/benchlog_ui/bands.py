@@ -96,6 +96,12 @@ class Bands(QWidget):
         self._pinned = [b for b in self._pinned if b.key != band.key] + [band]
         self.show_bands(shown)
 
+    def unpin(self, key: str, words: str) -> None:
+        """Take a band back, unless another with its key has taken its place."""
+        shown = [s.band for s in self._stripes if s.band not in self._pinned]
+        self._pinned = [b for b in self._pinned if (b.key, b.words) != (key, words)]
+        self.show_bands(shown)
+
     def restyle(self, look: Look) -> None:
         """Take colours and sizes."""
         self._look = look

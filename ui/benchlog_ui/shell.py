@@ -2,8 +2,10 @@
 
 from collections.abc import Callable, Sequence
 from functools import cached_property
+from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
+from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QWidget
 
 from benchlog.model.history import Entry, JobEntered, Noted
@@ -11,8 +13,10 @@ from benchlog.model.job import Job
 from benchlog.model.protocol import EntryAdded, FromWindow
 from benchlog_ui.board import Board
 from benchlog_ui.climbpage import SLOW, BringUpPage
+from benchlog_ui.keys import Deed
 from benchlog_ui.lines import Row, row_of
 from benchlog_ui.look import Look
+from benchlog_ui.panel import Panel, Place, make_panel
 from benchlog_ui.route import Route, Stop
 from benchlog_ui.sight import job_words
 from benchlog_ui.stagepage import StagePage
@@ -53,8 +57,11 @@ class Shell:
         self._send = send
         self._keys: list[tuple[str, str]] = []
         self._rows: list[Row] = []
+        self._entries: list[Entry] = []
+        self.session: Path | None = None
         self.ledger = Ledger()
         self.pages: dict[str, QWidget] = {}
+        self.panels: dict[Stage, Panel] = {}
         self.route = Route(window.look, self.go)
         self._lay_route()
         bring_up = BringUpPage(window.look, traces)
@@ -124,14 +131,43 @@ class Shell:
         return self._add(KEYS, page, page.restyle)
 
     def stage(self, stage: Stage) -> StagePage:
-        """The page of a stage that has no page of its own kind."""
+        """The page of a stage that has no page of its own kind, with its panel where it has one."""
         page = self.pages.get(stage.value)
         if isinstance(page, StagePage):
             return page
         page = StagePage(self._window.look, stage)
         page.take(self._rows)
         page.show_survey(self.ledger.survey(stage))
+        self._furnish(page, stage)
         return self._add(stage.value, page, page.restyle)
+
+    def _furnish(self, page: StagePage, stage: Stage) -> None:
+        panel = make_panel(stage, self._place())
+        if panel is None:
+            return
+        self.panels[stage] = panel
+        page.set_panel(panel)
+        self._window.follow(panel.restyle)
+        panel.take(self._entries)
+        for deed in panel.deeds():
+            self._keys.append((deed.key, f"{WORDS[stage]}: {deed.long}"))
+            self._listen(stage, deed)
+
+    def _listen(self, stage: Stage, deed: Deed) -> None:
+        """A key of a panel: it works while its stage is open."""
+        shortcut = QShortcut(QKeySequence(deed.key), self.panels[stage])
+        shortcut.activated.connect(lambda: deed.act() if self.at == stage.value else None)
+
+    def _place(self) -> Place:
+        return Place(
+            look=self._window.look,
+            send=self._send,
+            ask=self._window.question.ask,
+            board=self._board,
+            ledger=self.ledger,
+            session=lambda: self.session,
+            tell=self._window.tell,
+        )
 
     def page(self, name: str) -> QWidget:
         """A page by its name, built when it is not there yet."""
@@ -158,6 +194,9 @@ class Shell:
     def take(self, entries: Sequence[Entry]) -> None:
         """New lines of the history, to every page that they concern."""
         self.ledger.take(entries)
+        self._entries += entries
+        for panel in self.panels.values():
+            panel.take(entries)
         rows = [r for r in map(row_of, entries) if r is not None]
         self._rows += rows
         if HISTORY in self.pages:
@@ -195,6 +234,16 @@ class Shell:
             setup = self._board.setup
             unit = setup.unit if setup is not None else self.ledger.job.unit
             self.before.refresh(unit, self.ledger.bench, setup, self.ledger.checks, key_seen)
+        elif frame % SLOW == 0 and (panel := self._panel_here()) is not None:
+            panel.refresh(real_s)
+
+    def _panel_here(self) -> Panel | None:
+        return next((panel for stage, panel in self.panels.items() if stage.value == self.at), None)
+
+    def drop(self, paths: Sequence[Path]) -> bool:
+        """Files dropped onto the window: to the panel that is open; whether it took them."""
+        panel = self._panel_here()
+        return panel is not None and panel.drop(paths)
 
     def _store_job(self, job: Job) -> None:
         self.ledger.job = job

@@ -17,6 +17,7 @@ class StagePage(QWidget):
         super().__init__()
         self.stage = stage
         self._survey: Survey | None = None
+        self.has_panel = False
         self.done, self.missing = QLabel(), QLabel()
         for label in (self.done, self.missing):
             label.setWordWrap(True)
@@ -36,6 +37,8 @@ class StagePage(QWidget):
         self._columns.removeWidget(self.lines)
         self.lines.hide()
         self._columns.addWidget(panel, 3)
+        self._columns.setStretch(0, 1)
+        self.has_panel = True
 
     def take(self, rows: Sequence[Row]) -> None:
         """Lines of this stage that are new."""

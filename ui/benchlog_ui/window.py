@@ -8,7 +8,7 @@ and the frames.
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtCore import QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QApplication, QStackedWidget, QVBoxLayout, QWidget
 
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from benchlog_ui.question import Question
 
 TEXT_SIZES = (1.0, 1.15, 1.3, 1.5)
+TOLD_S = 12.0
+"""How long a sentence for the technician stands."""
 
 
 def system_colours() -> Colours:
@@ -118,6 +120,11 @@ class Window(QWidget):
     def show_trouble(self, words: str) -> None:
         """Tell of a fault in the window itself; it stays on the screen."""
         self.bands.pin(Band("trouble", f"fault in this window, recorded: {words}", "latched", "on_latched"))
+
+    def tell(self, words: str) -> None:
+        """A sentence for the technician; it stands at the top for a while."""
+        self.bands.pin(Band("told", words, "paper", "ink"))
+        QTimer.singleShot(int(TOLD_S * 1000), self, lambda: self.bands.unpin("told", words))
 
     def _restyle(self) -> None:
         look = Look(self._colours, scale_for(self.width(), self.height()), self._text)
