@@ -53,7 +53,7 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do what is asked with the list."""
     with SessionReader(args.session) as reader:
-        entries = reader.entries()
+        entries = reader.entries(photographs=False)
     points = points_of(entries)
     if args.action in _CHANGES:
         return _enter(args, _CHANGES[args.action](args, points))

@@ -43,7 +43,7 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the session."""
     with session_file(args.file) as path, SessionReader(path, untrusted=True) as reader:
-        entries = reader.entries()
+        entries = reader.entries(photographs=False)
         job = reader.job()
         head = reader.head()
         channels = {c.name: reader.count(c) for c in reader.channels()}

@@ -92,7 +92,7 @@ def add_known_options(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Judge the reading, store it, and say what was judged."""
     with SessionReader(args.session) as reader:
-        entries, unit = reader.entries(), reader.job().unit
+        entries, unit = reader.entries(photographs=False), reader.job().unit
     taken, said = take(args, entries, unit)
     seq = enter(args.session, taken)
     if args.json:

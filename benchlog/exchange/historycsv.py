@@ -25,7 +25,7 @@ def plain_text(payload: Payload) -> str:
     content = msgspec.to_builtins(payload)
     if isinstance(text := content.get("text"), str):
         return text
-    said = ((key, value) for key, value in content.items() if key != "type")
+    said = ((key, value) for key, value in content.items() if key not in ("type", "data"))
     return "; ".join(f"{k}: {v}" for k, v in said if isinstance(v, str | int | float) and v != "")
 
 

@@ -63,7 +63,7 @@ class Digest(msgspec.Struct, frozen=True):
 def digest_of(path: Path) -> Digest:
     """Read a session file. `SessionFault` where it can't be read, `SessionDamaged` where it is damaged."""
     with SessionReader(path) as reader:
-        entries = reader.entries()
+        entries = reader.entries(photographs=False)
         job, simulated, invented = reader.job(), reader.simulated, reader.invented
     unit = job.unit or Unit()
     name = f"{unit.maker_text} {unit.model_text}".strip()

@@ -17,6 +17,14 @@ from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Status
 from benchlog.model.run import RunSetup
 from benchlog.model.step import Outcome, PointVerdict, StepRecord
+from benchlog.model.work import (
+    Adjusted,
+    Estimated,
+    FinalChecked,
+    FirstLook,
+    Photographed,
+    SafetyMeasured,
+)
 
 
 class JobEntered(msgspec.Struct, frozen=True, tag="job"):
@@ -56,6 +64,8 @@ class Taken(msgspec.Struct, frozen=True, tag="taken"):
     """The meter was shown to read a known source before and after."""
     checked: str = ""
     """Why it was taken although the reservoir that feeds the point was not proved."""
+    part: str = ""
+    """Position for which the part is meant, where it is a new part's own check before it is fitted."""
 
 
 class PointsListed(msgspec.Struct, frozen=True, tag="points"):
@@ -78,6 +88,14 @@ class PartChanged(msgspec.Struct, frozen=True, tag="part"):
     quantity: int = 1
     note: str = ""
     by: str = ""
+    polarity: str = ""
+    """Which way round, e.g. ``+ towards the edge``."""
+    si_value: float | None = None
+    """What ``value`` stands for, in Ω, F or H, where it was read as a marking (IEC 60062)."""
+    series: str = ""
+    """Coarsest series of preferred numbers that has the value (IEC 60063); empty where none has it."""
+    checked_by: int = 0
+    """Number of the entry with the part's own reading before it was fitted; 0 where there is none."""
 
 
 class Approved(msgspec.Struct, frozen=True, tag="approval"):
@@ -92,6 +110,10 @@ class Approved(msgspec.Struct, frozen=True, tag="approval"):
     lines: tuple[str, ...] = ()
     cap: str = ""
     note: str = ""
+    estimate: int = 0
+    """Number of the entry with the estimate that is answered; 0 where none was entered."""
+    changes: int = 0
+    """Number of the earlier answer that this one takes the place of; 0 for the first."""
 
 
 class JobEnded(msgspec.Struct, frozen=True, tag="ending"):
@@ -159,6 +181,8 @@ class Corrected(msgspec.Struct, frozen=True, tag="correction"):
     """Sequence number of the entry that is corrected."""
     text: str
     by: str = ""
+    void: bool = False
+    """The entry does not count from here on; it stays where it is."""
 
 
 class Withheld(msgspec.Struct, frozen=True, tag="withheld"):
@@ -183,6 +207,12 @@ Payload = (
     | RunEnded
     | DiskTrouble
     | Corrected
+    | FirstLook
+    | Photographed
+    | Estimated
+    | Adjusted
+    | FinalChecked
+    | SafetyMeasured
     | Withheld
 )
 

@@ -25,6 +25,16 @@ class Customer(msgspec.Struct, frozen=True):
     contact: str = ""
 
 
+class Workshop(msgspec.Struct, frozen=True):
+    """Whose work it is: the workshop's settings as they were at intake, for the document."""
+
+    name: str = ""
+    address: str = ""
+    currency: str = ""
+    technician: str = ""
+    competence: str = ""
+
+
 class Job(msgspec.Struct, frozen=True):
     """What is known when work begins; all of it may be filled in later."""
 
@@ -40,3 +50,4 @@ class Job(msgspec.Struct, frozen=True):
     simulated: bool = False
     invented: bool = False
     """True for demonstration data of an invented scenario."""
+    workshop: Workshop = Workshop()

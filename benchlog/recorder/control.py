@@ -24,7 +24,7 @@ from benchlog.model.history import Payload
 from benchlog.model.protocol import EntryAdded, Pressed
 from benchlog.recorder.threads import OnFailure, Thread
 
-MOST_LINE = 1_000_000
+MOST_LINE = 4_000_000
 CALLER_S = 5.0
 """Real seconds that one caller may take."""
 

@@ -15,9 +15,18 @@ from benchlog.model.history import (
     Noted,
     PartChanged,
     Payload,
+    PointsListed,
     Taken,
 )
 from benchlog.model.protocol import EntryAdded, FromWindow, Painted, Pong, Pressed, Trouble, WantsToClose
+from benchlog.model.work import (
+    Adjusted,
+    Estimated,
+    FinalChecked,
+    FirstLook,
+    Photographed,
+    SafetyMeasured,
+)
 from benchlog.recorder.attention import Attention
 from benchlog.recorder.contract import real_s
 from benchlog.recorder.crew import Crew
@@ -28,7 +37,10 @@ from benchlog.recorder.watch import Watch
 from benchlog.recorder.window import WindowLink
 from benchlog.recorder.writer import Writer
 
-ENTRIES = (JobEntered, Noted, Taken, PartChanged, Approved, JobEnded, Corrected)
+ENTRIES = (
+    JobEntered, Noted, Taken, PointsListed, PartChanged, Approved, JobEnded, Corrected, FirstLook,
+    Photographed, Estimated, Adjusted, FinalChecked, SafetyMeasured,
+)  # fmt: skip
 """What a technician may enter; the rest of the history only the recorder writes."""
 ENTER_S = 5.0
 """Real seconds that another program's entry may take to the disk."""

@@ -36,7 +36,7 @@ DEAF_S = 5.0
 PING_S = 0.1
 TELLING = (3, 4)
 """Exit codes of a window that has said itself, in a sentence, why it can't be shown."""
-MOST_LINE = 1_000_000
+MOST_LINE = 4_000_000
 """Bytes of one line from the window; a longer one is no message."""
 
 _log = logging.getLogger(__name__)

@@ -6,14 +6,17 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from benchlog.model.history import Approved, Corrected, Entry, JobEnded, JobEntered, Noted
+from benchlog.model.work import Estimated, FirstLook, Photographed
 from benchlog.session.connection import check_new, sync
 from benchlog.session.faults import mapped
 from benchlog.session.reader import SessionReader
 
+_CUSTOMER = (JobEntered, Approved, Noted, Corrected, JobEnded, Estimated, FirstLook, Photographed)
+
 
 def customer_data(entry: Entry) -> bool:
-    """Entries that name the customer, or hold words of one's own in which a name may stand."""
-    return isinstance(entry.payload, JobEntered | Approved | Noted | Corrected | JobEnded)
+    """Entries that name the customer, or hold words of one's own or a picture in which a name may stand."""
+    return isinstance(entry.payload, _CUSTOMER)
 
 
 def copy_session(path: Path, out: Path) -> None:
@@ -30,7 +33,7 @@ def withhold(path: Path, out: Path, which: Callable[[Entry], bool] = customer_da
     """
     check_new(out)
     with SessionReader(path) as reader:
-        numbers = tuple(entry.seq for entry in reader.entries() if which(entry))
+        numbers = tuple(entry.seq for entry in reader.entries(photographs=False) if which(entry))
     with mapped(out), TemporaryDirectory(dir=out.parent, prefix=".benchlog-") as folder:
         between = Path(folder) / "between.benchlog"
         copy_session(path, between)

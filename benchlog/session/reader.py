@@ -43,6 +43,8 @@ FEW_BLOCKS, VERY_FEW_BLOCKS = 128, 16
 
 EVER = (-(1 << 62), 1 << 62)
 
+_WITHOUT_PICTURE = "case when kind = 'photograph' then json_remove(payload, '$.data') else payload end"
+
 _ROW = "t_us, took_us, late_us, ifnull(value, 9e999), status, setting"
 
 
@@ -153,15 +155,23 @@ class SessionReader:
 
     # -- history
 
-    def entries(self, after: int = 0) -> tuple[Entry, ...]:
+    def entries(self, after: int = 0, photographs: bool = True) -> tuple[Entry, ...]:
         """The history in the order written, from the entry after number ``after``.
 
-        An entry that was withheld has `Withheld` as its payload. `SessionDamaged` where one can't be read.
+        An entry that was withheld has `Withheld` as its payload. Without ``photographs`` the pictures
+        themselves are left in the file. `SessionDamaged` where one can't be read.
         """
-        return self._entries("seq > ? order by seq", (after,))
+        return self._entries("seq > ? order by seq", (after,), photographs)
 
-    def _entries(self, where: str, values: tuple[object, ...] = ()) -> tuple[Entry, ...]:
-        rows = self._ask(f"select seq, t_us, wall, kind, payload from entry where {where}", values)
+    def photographs(self) -> tuple[Entry, ...]:
+        """The entries with photographs, pictures and all."""
+        return self._entries("kind = 'photograph' and payload is not null order by seq")
+
+    def _entries(
+        self, where: str, values: tuple[object, ...] = (), photographs: bool = True
+    ) -> tuple[Entry, ...]:
+        payload = "payload" if photographs else _WITHOUT_PICTURE
+        rows = self._ask(f"select seq, t_us, wall, kind, {payload} from entry where {where}", values)
         with legible(self.path):
             return tuple(entry_of(*row) for row in rows)
 
