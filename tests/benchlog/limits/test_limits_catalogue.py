@@ -230,5 +230,9 @@ def test_codes_come_back(value: float) -> None:
 
 @given(value=st.floats(1e-9, 1e9), name=st.sampled_from(["E3", "E6", "E12", "E24", "E48", "E96", "E192"]))
 def test_the_nearest_preferred_value_is_near(value: float, name: str) -> None:
-    widest = {"E3": 0.5, "E6": 0.24, "E12": 0.12, "E24": 0.06, "E48": 0.03, "E96": 0.015, "E192": 0.008}[name]
+    # half the widest gap between neighbours; IEC 60063: from E48 on 10^(i/n) rounded to three digits,
+    # so that a gap is at most one step and one unit of the third digit (E192: 1.02 to 1.04)
+    steps = int(name[1:])
+    two_digits = {"E3": 0.5, "E6": 0.24, "E12": 0.12, "E24": 0.06}
+    widest = two_digits.get(name, (10 ** (1 / steps) - 1 + 0.01) / 2)
     assert abs(preferred.nearest(value, name) / value - 1) < widest
