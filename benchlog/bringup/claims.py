@@ -48,7 +48,7 @@ def no_short_claim(
     if outcome in (None, Outcome.CUT_OFF, Outcome.ALARMED, Outcome.REFUSED) or no_current:
         return None
     judged = _judged(records)
-    drew = any(r.idle_a is not None and r.idle_u_a is not None and r.idle_a > r.idle_u_a for r in judged)
+    drew = any(_drew(r) for r in judged)
     if not judged or not drew or setup.unit.supply is not Supply.LINEAR:
         return None
     highest_v = max(r.measured_v if r.measured_v is not None else r.set_v for r in judged)
@@ -59,6 +59,12 @@ def no_short_claim(
     if not _outputs_read(setup) and v < _DEVICE_SHOWS_FROM:
         return f"{text}; a single shorted output device does not show at this voltage"
     return text
+
+
+def _drew(record: StepRecord) -> bool:
+    """Whether the current stood above the bound that the verdict was given with."""
+    bound_a = record.idle_u_a if record.idle_bound_a is None else record.idle_bound_a
+    return record.idle_a is not None and bound_a is not None and record.idle_a > bound_a
 
 
 def _judged(records: Sequence[StepRecord]) -> list[StepRecord]:

@@ -86,6 +86,7 @@ def _after_window(run: Run, start_us: int, end_us: int, amperes: float, now_us: 
         run.say(now_us, Marked("settled", wording.amps(level), run.k))
     if looked and run.visit is not None:
         run.visit.at_v, run.visit.level_a = run.volts, run.drift.level_a
+        run.visit.window = run.drift.window
     if looked or run.step.short_check:
         course.judge(run, now_us)
 

@@ -6,6 +6,7 @@ from benchlog.measure.settling import (
     LEAST_A,
     RISE_SPAN_S,
     WINDOW_S,
+    Floats,
     Rise,
     is_settled,
     rise_alarm,
@@ -87,6 +88,11 @@ class Drift:
             self.level_a = self.mean_a()
             return True
         return self._test(end_us)
+
+    @property
+    def window(self) -> tuple[Floats, Floats]:
+        """Instants in s and amperes of the last readings after the window, copied."""
+        return self._settling.times.copy(), self._settling.values.copy()
 
     def mean_a(self) -> float | None:
         """Mean of the last second of readings after the window, at least two; None where there are not."""

@@ -1,6 +1,7 @@
 """What each stay at a step leaves for the fault patterns: current, watts, rails, output, course."""
 
 from benchlog.bringup.assess import level_a
+from benchlog.bringup.idle import power_factor
 from benchlog.bringup.state import Phase, Run
 from benchlog.model.pattern import Seen
 from benchlog.model.role import Role
@@ -14,7 +15,6 @@ def keep(run: Run, amperes: float | None = None) -> None:
     current_a = amperes if amperes is not None else _current_a(run)
     if current_a is None or run.v <= 0.0 or current_a == float("inf"):
         return
-    apparent_va = run.volts * current_a
     power_w = run.power_w if run.phase in (Phase.AT, Phase.SOAK) else None
     last = run.outputs.last_v
     run.evidence[run.k] = Seen(
@@ -22,7 +22,7 @@ def keep(run: Run, amperes: float | None = None) -> None:
         current_a=current_a,
         u_a=run.bounds.go_up_u_a(current_a),
         power_w=power_w,
-        power_factor=None if power_w is None or apparent_va <= 0.0 else min(power_w / apparent_va, 1.0),
+        power_factor=power_factor(run, current_a, power_w),
         drift_per_min=run.drift.per_min() if run.rise_per_min is None else run.rise_per_min,
         output_dc_v=last.get(Role.OUTPUT_DC),
         rail_plus_v=last.get(Role.RAIL_PLUS),

@@ -3,6 +3,7 @@
 import math
 
 from benchlog.bringup.assess import forecast_next, level_a
+from benchlog.bringup.idle import idle_u_a, power_factor
 from benchlog.bringup.state import Run
 from benchlog.model.clock import US
 from benchlog.model.step import DecidedBy, StepRecord, StepVerdict
@@ -28,7 +29,8 @@ def record(run: Run, verdict: StepVerdict, by: DecidedBy, why: str, earlier: boo
         inrush_a=_finite(largest(visit.inrush_a if visit else None, window_a)) if peak_a is None else peak_a,
         inrush_is_lower_bound=peak_a is None,
         idle_a=level,
-        idle_u_a=None if level is None else run.bounds.go_up_u_a(level),
+        idle_u_a=None if level is None else idle_u_a(run, level, earlier),
+        idle_bound_a=None if level is None else run.bounds.go_up_u_a(level),
         acceptance_a=acceptance.value,
         acceptance_source=acceptance.source,
         stop_a=stop.value,
@@ -39,7 +41,7 @@ def record(run: Run, verdict: StepVerdict, by: DecidedBy, why: str, earlier: boo
         settled_after_s=None if settled_us is None or visit is None else (settled_us - visit.arrival_us) / US,
         forecast_next_a=forecast_next(run) if verdict is StepVerdict.GO_UP else None,
         power_w=run.power_w if level is not None else None,
-        power_factor=_power_factor(run, level),
+        power_factor=power_factor(run, level, run.power_w),
     )
 
 
@@ -55,11 +57,6 @@ def _measured(run: Run, earlier: bool) -> tuple[float | None, float | None]:
     if earlier:
         return run.visit.level_a, run.visit.at_v
     return level_a(run), run.inlet.volts if run.reads_voltage else None
-
-
-def _power_factor(run: Run, level: float | None) -> float | None:
-    apparent_va = run.volts * (level or 0.0)
-    return None if run.power_w is None or apparent_va <= 0.0 else min(run.power_w / apparent_va, 1.0)
 
 
 def not_visited(run: Run) -> StepRecord:

@@ -13,6 +13,7 @@ from benchlog.bringup.overrun import Overrun
 from benchlog.bringup.soak import Soak
 from benchlog.bringup.timers import Timers
 from benchlog.limits.fuse import pulse_i2t
+from benchlog.measure.settling import Floats
 from benchlog.model.clock import US
 from benchlog.model.errors import UsageError
 from benchlog.model.event import Ended, Said
@@ -71,6 +72,8 @@ class Visit:
     """Inlet volts when the settled current was last looked at."""
     level_a: float | None = None
     """Settled current at that moment."""
+    window: tuple[Floats, Floats] | None = None
+    """Instants in s and amperes of the readings that it was taken from."""
     warned: set[str] = field(default_factory=set)
 
 

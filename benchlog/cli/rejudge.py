@@ -4,6 +4,8 @@ import argparse
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from msgspec.structs import replace
+
 from benchlog.bringup.watch import BringUp
 from benchlog.cli.judgecsv import add_meter_options, csv_events, csv_setup, end_us
 from benchlog.cli.options import add_json_option, add_run_options, add_unit_options
@@ -13,7 +15,7 @@ from benchlog.cli.show import steps_as_text
 from benchlog.exchange.slowcsv import read_slow
 from benchlog.model.clock import US
 from benchlog.model.errors import SessionDamaged, UsageError
-from benchlog.model.event import Ended, Said, Told
+from benchlog.model.event import Ended, Said, StepDone, Told
 from benchlog.model.history import RunBegun, RunSaid
 from benchlog.model.run import RunSetup
 from benchlog.model.step import Outcome
@@ -58,8 +60,8 @@ def _of_session(args: argparse.Namespace) -> RunReport:
         simulated = reader.simulated
         then = _said_then(reader, recorded)
     watch, said = judge(begun.setup, told, recorded.begun.t_us, recorded.span_us[1], args.tick_ms)
-    differing = _differing(then, said)
-    return _report(begun.setup, watch, said, recorded.begun.t_us, simulated, args.file, differing)
+    warnings = differing(then, said)
+    return _report(begun.setup, watch, said, recorded.begun.t_us, simulated, args.file, warnings)
 
 
 def _of_csv(args: argparse.Namespace) -> RunReport:
@@ -104,14 +106,25 @@ def _said_then(reader: SessionReader, recorded: Run) -> list[tuple[int, Said]]:
     return [(e.t_us, e.payload.said) for e in entries if isinstance(e.payload, RunSaid)]
 
 
-def _differing(then: Sequence[tuple[int, Said]], now: Sequence[tuple[int, Said]]) -> tuple[str, ...]:
-    """Where what is said now is not what was said then: one warning for the first difference."""
+def differing(then: Sequence[tuple[int, Said]], now: Sequence[tuple[int, Said]]) -> tuple[str, ...]:
+    """Where what is said now is not what was said then: one warning for the first difference, else none."""
     for before, again in zip(then, now, strict=False):
-        if before != again:
+        if before != again and not _same_but_for_figures(before, again):
             return (
                 f"Judged otherwise than recorded, from {before[0] / US:.3f} s on: {before[1]} / {again[1]}",
             )
     return () if len(then) == len(now) else (f"{len(then)} things were said then, {len(now)} now.",)
+
+
+def _same_but_for_figures(before: tuple[int, Said], again: tuple[int, Said]) -> bool:
+    """Whether the same was said of a step whose record is older than its full budget of uncertainty."""
+    (then_us, then), (now_us, now) = before, again
+    if not (isinstance(then, StepDone) and isinstance(now, StepDone)) or then.record.idle_bound_a is not None:
+        return False
+    record = replace(
+        now.record, idle_u_a=then.record.idle_u_a, idle_bound_a=None, power_factor=then.record.power_factor
+    )
+    return then_us == now_us and then == StepDone(now.step, record)
 
 
 def _report(

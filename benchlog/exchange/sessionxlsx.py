@@ -34,7 +34,7 @@ CUT = " … (cut: the whole is in the session and in its CSV and JSON exports)"
 _STEP = (
     "set_v", "measured_v", "inrush_a", "inrush_is_lower_bound", "idle_a", "idle_u_a", "acceptance_a",
     "acceptance_source", "stop_a", "stop_source", "verdict", "decided_by", "decision_reason",
-    "settled_after_s", "power_w", "power_factor", "visited",
+    "settled_after_s", "power_w", "power_factor", "visited", "idle_bound_a",
 )  # fmt: skip
 _READING = 7
 """Columns of a channel's CSV file that stand here, too."""

@@ -4,8 +4,8 @@
     point_verdict(y, u, low, high) -> PointVerdict                       within limit, doubtful, outside limit
     conformance(y, u, low, high) -> float                                probability of conformity
     guard_band(expanded, r) -> float                                     width of a guard band
-    specific_risk(r, k) -> float                                         false acceptance at the acceptance
-    limit global_risks(prior, span, tolerance, acceptance, u) -> Risks         over a population of items
+    specific_risk(r, k) -> float                         false acceptance at the acceptance limit
+    global_risks(prior, span, tolerance, acceptance, u) -> Risks         over a population of items
 
 Sources: JCGM 106:2012; ILAC-G8:09/2019; ISO 14253-1:2017 (seen in excerpts and worked examples).
 """

@@ -1,9 +1,9 @@
 """The arithmetic of a forecast: a known curve, moved to the unit's own readings, with a band.
 
-    shifted(base_next, pairs) -> float                    ln Î = ln base + median of the last three (ln x −
-    ln base) conformal_half_width(residuals, share) -> float       split-conformal band in ln x from units
-    set aside merge_references(references, name) -> Reference       several units of a model, with the band
-    they span
+    shifted(base_next, pairs) -> float                    ln Î = ln base + median of the last three
+                                                          (ln x − ln base)
+    conformal_half_width(residuals, share) -> float       split-conformal band in ln x, from units set aside
+    merge_references(references, name) -> Reference       several units of a model, with the band they span
 
 Source: split-conformal prediction after Vovk, Gammerman & Shafer, Algorithmic Learning in a Random World
 (2005); what predicts best: ours, on simulated units.

@@ -76,7 +76,7 @@ def running_squares(y: Samples, offset: float, *positions: Floats) -> Running:
 
 def integral(y: Floats, start: float, end: float) -> float:
     """∫y from ``start`` to ``end`` (positions in samples, within the array)."""
-    a, b = int(start), min(int(end), len(y) - 2)
+    a, b = min(int(start), len(y) - 2), min(int(end), len(y) - 2)
     fa, fb = start - a, end - b
     whole = float(y[a:b].sum()) - 0.5 * float(y[a]) + 0.5 * float(y[b])
     head = fa * y[a] + 0.5 * fa * fa * (y[a + 1] - y[a])

@@ -1,8 +1,9 @@
 """Figures of one voltage step from the readings of a slow meter, and what they can't show.
 
     slow_figures(start_s, end_s, i_a, accuracy=None, turns=1, ...) -> SlowFigures
-    slow_figures_of(readings, accuracy=None) -> SlowFigures              the same from `Reading`s of one
-    channel peak_range(per_second) -> (low, middle, high)                        largest reading ÷ true peak
+    slow_figures_of(readings, accuracy=None) -> SlowFigures              the same from `Reading`s of a channel
+    peak_range(per_second) -> (low, middle, high)                        largest reading ÷ true peak
+    idle_budget(end_s, i_a, idle_a, accuracy, turns) -> Budget           the full budget of a settled current
 
 A true-r.m.s. reading averages over a tenth of a second or more, a switch-on peak lasts milliseconds: the
 largest reading is a lower bound of the peak and is shown as such. Shares by rate: ours, on simulated
@@ -15,8 +16,8 @@ from statistics import median
 
 import numpy as np
 
-from benchlog.measure.settling import LEAST_A, WINDOW_S, Floats, settled_since, settled_value
-from benchlog.measure.uncertainty import budget
+from benchlog.measure.settling import LEAST_A, WINDOW_S, Floats, settled_since, settled_value, slope
+from benchlog.measure.uncertainty import Budget, budget
 from benchlog.model.clock import seconds
 from benchlog.model.errors import UsageError
 from benchlog.model.figures import SlowFigures
@@ -27,6 +28,7 @@ _RATES = (2.5, 10.0, 50.0)
 _SHARES = ((0.06, 0.12, 0.25), (0.09, 0.18, 0.37), (0.12, 0.24, 0.51))
 """5th percentile, median and 95th percentile of the largest reading ÷ the true peak at those rates."""
 _CONTIGUOUS = 0.02
+_ENOUGH_FOR_A_LINE = 6
 
 
 def peak_range(per_second: float) -> tuple[float, float, float]:
@@ -104,16 +106,37 @@ def slow_figures(
         settled=settled_at is not None,
         settled_after_s=settled_at - float(start_s[0]) if settled_at is not None else None,
         idle_a=idle,
-        idle_u_a=_idle_u(end_s, i_a, idle, accuracy, turns) if idle is not None and accuracy else None,
+        idle_u_a=_expanded(end_s, i_a, idle, accuracy, turns),
         warnings=_warnings(n, settled_at, whole, len(overloads)),
     )
 
 
-def _idle_u(end_s: Floats, i_a: Floats, idle_a: float, accuracy: Accuracy, turns: int) -> float:
-    """U of the mean of the last second; its scatter from the settling window, which has more readings."""
-    window = i_a[end_s > float(end_s[-1]) - WINDOW_S]
+def idle_budget(
+    end_s: Floats, i_a: Floats, idle_a: float, accuracy: Accuracy, turns: int = 1, extra_fraction: float = 0.0
+) -> Budget:
+    """The full budget in A of a settled current: the mean ``idle_a`` of the last second of readings.
+
+    ``end_s`` (s, rising) and ``i_a`` (A, already divided by ``turns``) hold at least one reading; the scatter
+    comes from the last `WINDOW_S`, which has more readings than the second that was averaged: about a
+    straight line where there are enough of them, since a drift is no scatter; left out where there is but
+    one. ``extra_fraction``: what the sheet adds for peaky currents, of reading.
+    """
+    recent = end_s > float(end_s[-1]) - WINDOW_S
+    t_s, window, fitted = end_s[recent], i_a[recent], 1
+    if len(window) >= _ENOUGH_FOR_A_LINE:
+        window, fitted = window - slope(t_s, window).b * (t_s - t_s.mean()), 2
     averaged = max(int(np.count_nonzero(end_s > float(end_s[-1]) - 1.0)), 2)
-    return budget(idle_a, accuracy, window, turns, averaged=averaged).expanded
+    return budget(
+        idle_a, accuracy, window, turns, extra_fraction=extra_fraction, averaged=averaged, fitted=fitted
+    )
+
+
+def _expanded(
+    end_s: Floats, i_a: Floats, idle_a: float | None, accuracy: Accuracy | None, turns: int
+) -> float | None:
+    if idle_a is None or accuracy is None:
+        return None
+    return idle_budget(end_s, i_a, idle_a, accuracy, turns).expanded
 
 
 def _warnings(n: int, settled_at: float | None, whole: float | None, overloads: int) -> tuple[str, ...]:

@@ -2,12 +2,11 @@
 
     linear_u(x, a, n_counts, count, turns=1) -> float       the bound, cheap enough for every reading
     budget(x, accuracy, ...) -> Budget                      the full budget with a 95 % interval
-    combine(components) -> Combined                         root sum of squares, Welch-Satterthwaite, k for
-    a share combine_correlated(c, u, r) -> float                    u of Σcᵢxᵢ with correlations
-    scatter(x) -> Scatter                                   standard uncertainty of a mean, degrees of freedom
+    combine(components, share) -> Combined                  root sum of squares, Welch-Satterthwaite, k
+    combine_correlated(c, u, r) -> float                    u of Σcᵢxᵢ with correlations
+    scatter(x) -> Scatter                                   standard uncertainty of a mean, its dof
     coverage_half_width(half_widths, sigma) -> float        95 % half-width of rectangles and a normal
-    together accuracy_for(sheet, quantity, ...) -> Stated            the line of a sheet that holds for a
-    reading
+    accuracy_for(sheet, quantity, ...) -> Stated            the line of a sheet that holds for a reading
 
 Sources: JCGM 100:2008 (clauses 4, 5, annex G); for the shape of dominant rectangular contributions EA-4/02
 M:2022, supplement 2 (k = 1.65 for one, the trapezoid for two), computed here exactly.
@@ -111,21 +110,22 @@ def combine_correlated(c: Sequence[float], u: Sequence[float], r: Sequence[Seque
     return math.sqrt(max(float(cu @ np.asarray(r, dtype=np.float64) @ cu), 0.0))
 
 
-def scatter(x: Floats) -> Scatter:
+def scatter(x: Floats, fitted: int = 1) -> Scatter:
     """Mean of at least two readings and its standard uncertainty, serial correlation allowed for.
 
-    u = s·√((1 + r1)/((1 − r1)·n)), r1 (lag 1) held to 0…0.9; the effective number of readings less one
-    gives the degrees of freedom, at least one. `UsageError` with fewer than two readings.
+    u = s·√((1 + r1)/((1 − r1)·n)), r1 (lag 1) held to 0…0.9; the effective number of readings less the
+    ``fitted`` parameters (1: the mean; 2: a straight line that was taken off) gives the degrees of freedom,
+    at least one. `UsageError` with too few readings for that.
     """
     n = len(x)
-    if n < 2:
-        raise UsageError(f"Scatter needs at least two readings, not {n}.")
+    if n <= fitted:
+        raise UsageError(f"Scatter needs at least {fitted + 1} readings, not {n}.")
     mean = float(x.sum()) / n
     d = x - mean
     r1 = min(max(lag1(d), 0.0), 0.9)
     effective = n * (1.0 - r1) / (1.0 + r1)
-    s = math.sqrt(float(d.dot(d)) / (n - 1))
-    return Scatter(mean, s, s / math.sqrt(effective), max(effective - 1.0, 1.0), r1)
+    s = math.sqrt(float(d.dot(d)) / (n - fitted))
+    return Scatter(mean, s, s / math.sqrt(effective), max(effective - fitted, 1.0), r1)
 
 
 def _psi2(z: float) -> float:
@@ -177,7 +177,7 @@ def coverage_half_width(half_widths: Sequence[float], sigma: float, share: float
 
 def _accuracy_components(x: float, accuracy: Accuracy, turns: int) -> list[Component]:
     halves = (
-        ("gain, % of reading", accuracy.reading_fraction * abs(x)),
+        ("gain, % of reading", accuracy.reading_fraction * max(abs(x), accuracy.least / turns)),
         ("% of range", accuracy.range_fraction * (accuracy.range or 0.0) / turns),
         ("counts", accuracy.counts * accuracy.count / turns),
         ("resolution", 0.5 * accuracy.count / turns),
@@ -194,13 +194,15 @@ def budget(
     zero_u: float = 0.0,
     extra_fraction: float = 0.0,
     averaged: int | None = None,
+    fitted: int = 1,
 ) -> Budget:
     """The full budget of an indication ``x`` (or of the mean of ``readings``), corrected for ``zero``.
 
-    The parts of a stated accuracy are independent rectangular contributions: gain, % of range, counts, and
-    half a count for the resolution. ``readings`` (two or more) add the scatter of their mean, or of the
-    mean of only ``averaged`` like them; ``zero`` is a lead or zero correction that is taken off,
-    ``zero_u`` its standard uncertainty; ``extra_fraction`` the sheet's extra error for crest factor or
+    The parts of a stated accuracy are independent rectangular contributions: gain (taken at the least
+    specified value where the reading is below it), % of range, counts, and half a count for the
+    resolution. ``readings`` (two or more) add the scatter of their mean, or of the mean of only
+    ``averaged`` like them, ``fitted`` as in `scatter`; ``zero`` is a lead or zero correction that is taken
+    off, ``zero_u`` its standard uncertainty; ``extra_fraction`` the sheet's extra error for crest factor or
     frequency, of reading. Counts and range are divided by the clamp's ``turns``.
 
     The 95 % half-width is that of the actual shapes: k from 1.65 (one rectangle dominates) to 1.96, more
@@ -211,8 +213,8 @@ def budget(
     if extra_fraction > 0.0:
         half = extra_fraction * abs(x)
         components.append(Component("crest factor or frequency", half / _SQRT3, half_width=half))
-    if readings is not None and len(readings) >= 2:
-        found = scatter(readings)
+    if readings is not None and len(readings) > fitted:
+        found = scatter(readings, fitted)
         fewer = math.sqrt(len(readings) / averaged) if averaged else 1.0
         components.append(Component("scatter", fewer * found.u, found.dof))
     if zero_u > 0.0:
@@ -235,6 +237,13 @@ class Stated:
     """Why nothing is stated, or what limits it; empty otherwise."""
 
 
+def _same(stated: float | None, asked: float | None) -> bool:
+    """Whether two ranges are the same; one may have been divided by turns and multiplied again."""
+    if stated is None or asked is None:
+        return stated is asked
+    return math.isclose(stated, asked, rel_tol=1e-9)
+
+
 def accuracy_for(
     sheet: MeterSheet,
     quantity: Quantity,
@@ -249,12 +258,12 @@ def accuracy_for(
     only.
     """
     of_quantity = [a for a in sheet.accuracy if a.quantity is quantity]
-    on_range = [a for a in of_quantity if a.range is None or range_ is None or a.range == range_]
+    on_range = [a for a in of_quantity if range_ is None or a.range is None or _same(a.range, range_)]
     at_frequency = [a for a in on_range if frequency_hz is None or a.low_hz <= frequency_hz <= a.high_hz]
     if not at_frequency:
         missing = "this frequency" if on_range else ("this range" if of_quantity else quantity.label)
         return Stated(None, 0.0, f"the meter sheet states no accuracy for {missing}")
-    exact = [a for a in at_frequency if a.range == range_] or at_frequency
+    exact = [a for a in at_frequency if _same(a.range, range_)] or at_frequency
     line = max(exact, key=lambda a: a.reading_fraction) if range_ is None else exact[0]
     if crest_factor is None:
         return Stated(line, 0.0, "")

@@ -74,6 +74,8 @@ class StepRecord(msgspec.Struct, frozen=True):
     inrush_is_lower_bound: bool
     idle_a: float | None
     idle_u_a: float | None
+    """Half-width in A of the 95 % interval of ``idle_a`` by the full budget; None where the meter's sheet
+    states nothing for such a current (an average-responding meter)."""
     acceptance_a: float
     acceptance_source: str
     stop_a: float
@@ -87,3 +89,7 @@ class StepRecord(msgspec.Struct, frozen=True):
     visited: bool = True
     power_w: float | None = None
     power_factor: float | None = None
+    """None where watts are not read, or their few counts can't tell it."""
+    idle_bound_a: float | None = None
+    """U of ``idle_a`` in A by the linear bound: the one that the verdict was given with. None in older
+    records, whose ``idle_u_a`` is that bound."""

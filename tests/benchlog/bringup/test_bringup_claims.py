@@ -5,7 +5,8 @@ import pytest
 
 from benchlog.bringup.claims import least_fraction, no_short_claim
 from benchlog.model.event import Key
-from benchlog.model.instrument import Coupling
+from benchlog.model.instrument import Accuracy, Coupling, MeterSheet
+from benchlog.model.quantity import Quantity
 from benchlog.model.role import Role
 from benchlog.model.step import DecidedBy, Outcome, StepRecord, StepVerdict
 from benchlog.model.unit import OutputTopology, Plate, PlateKind, Supply
@@ -129,7 +130,8 @@ def test_nothing_says_healthy_safe_passed_or_ok(rig) -> None:
 
 
 def test_what_was_seen_serves_the_fault_patterns(rig) -> None:
-    r = rig(periods=dict(ALL) | {Role.SOURCE_POWER: 0.1})
+    fine = MeterSheet((Accuracy(Quantity.AC_CURRENT, 0.003, 10, 0.0001),))
+    r = rig(periods=dict(ALL) | {Role.SOURCE_POWER: 0.1}, ammeter=fine)
     r.level[Role.SOURCE_POWER] = lambda v, t: 0.6 * v * (0.02 + 0.08 * (v / 24.0) ** 3)
     r.level[Role.RAIL_PLUS] = lambda v, t: 0.4 * v
     r.level[Role.RAIL_MINUS] = lambda v, t: -0.4 * v
@@ -142,6 +144,14 @@ def test_what_was_seen_serves_the_fault_patterns(rig) -> None:
     assert (seen[-1].output_dc_v, seen[-1].rail_plus_v) == (8.5, pytest.approx(9.6))
     assert seen[0].power_factor == pytest.approx(0.6, abs=0.01)
     assert any("output device" in p.name for p in r.watch.fault_patterns)
+
+
+def test_volt_amperes_of_a_few_counts_tell_no_power_factor(rig) -> None:
+    r = rig(periods={Role.SOURCE_POWER: 0.1})
+    r.level[Role.SOURCE_POWER] = lambda v, t: 0.6 * v * 0.02
+    r.to_step(0.20, 0.02)
+    assert [record.power_factor for record in r.watch.records] == [None, None, None]
+    assert all(record.power_w is not None for record in r.watch.records)
 
 
 def test_a_clamp_that_passes_ac_only_leaves_the_dc_untested(rig) -> None:

@@ -108,3 +108,9 @@ def test_pchip_agrees_with_scipy(steps: list[float], seed: int, shares: list[flo
 def test_points_that_make_no_curve_are_refused(x: list[float], y: list[float]) -> None:
     with pytest.raises(UsageError):
         pchip(x, y)
+
+
+def test_nothing_lies_between_the_last_sample_and_itself() -> None:
+    y = np.array([3.0, 5.0])
+    assert integral.integral(y, 1.0, 1.0) == 0.0
+    assert integral.integral(y, 0.0, 1.0) == pytest.approx(4.0)

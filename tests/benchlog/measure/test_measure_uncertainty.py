@@ -212,3 +212,26 @@ def test_what_the_sheet_does_not_state() -> None:
     assert "no accuracy for" in accuracy_for(SHEET, Quantity.TEMPERATURE).reason
     assert "this range" in accuracy_for(SHEET, Quantity.AC_CURRENT, 5.0).reason
     assert "this frequency" in accuracy_for(SHEET, Quantity.AC_CURRENT, 2.0, 9e3).reason
+
+
+def test_a_range_divided_by_turns_and_multiplied_again_is_the_same_range() -> None:
+    for turns in range(1, 30):
+        asked = SHEET.accuracy[0].range / turns * turns
+        assert accuracy_for(SHEET, Quantity.AC_CURRENT, asked, 50.0).accuracy is SHEET.accuracy[0]
+
+
+def test_below_the_least_specified_value_the_gain_is_that_of_the_least() -> None:
+    clamp = Accuracy(Quantity.AC_CURRENT, 0.02, 5, 0.01, least=0.5)
+    below, at = budget(0.01, clamp, turns=5), budget(0.1, clamp, turns=5)
+    assert below.components[0].half_width == at.components[0].half_width == pytest.approx(0.002)
+    assert budget(0.2, clamp, turns=5).components[0].half_width == pytest.approx(0.004)
+
+
+def test_about_a_straight_line_two_parameters_are_lost() -> None:
+    """Standard deviation of residuals: Draper & Smith, Applied Regression Analysis (1998), 1.3: n − 2."""
+    d = np.array([0.3, -0.4, 0.1, 0.2, -0.5, 0.3])
+    found = uncertainty.scatter(d, fitted=2)
+    assert found.s == pytest.approx(math.sqrt(float(d @ d) / 4))
+    assert found.dof == pytest.approx(4.0)
+    with pytest.raises(UsageError):
+        uncertainty.scatter(d[:2], fitted=2)
