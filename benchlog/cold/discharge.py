@@ -15,6 +15,7 @@ from collections.abc import Iterable, Sequence
 import msgspec
 
 from benchlog.cold.budget import uncertainty
+from benchlog.cold.corrections import voided
 from benchlog.limits.powered import discharge_peak_w, discharge_time, ohms_gate, touch_gate
 from benchlog.model.errors import UsageError
 from benchlog.model.history import Entry, PointsListed, RunBegun, Taken
@@ -71,7 +72,12 @@ def is_reservoir(point: TestPoint) -> bool:
 
 
 def standing_of(entries: Iterable[Entry]) -> Standing:
-    """What the history proves; reservoirs become known where a point names them."""
+    """What the history proves; reservoirs become known where a point names them.
+
+    A reading that a correction says does not count proves nothing, and its reservoir has to be read again.
+    """
+    entries = tuple(entries)
+    gone = voided(entries)
     known: set[str] = set()
     proved: set[str] = set()
     checked: set[str] = set()
@@ -84,6 +90,12 @@ def standing_of(entries: Iterable[Entry]) -> Standing:
                 checked.clear()
             case PointsListed(points=points):
                 known |= {name for point in points for name in feeders(point)}
+            case Taken() as taken if entry.seq in gone:
+                known |= set(feeders(taken.point))
+                proved.discard(taken.point.name)
+                checked.difference_update({*feeders(taken.point), ANY})
+                if is_reservoir(taken.point):
+                    why[taken.point.name] = "the reading that was to prove it does not count"
             case Taken() as taken:
                 known |= set(feeders(taken.point))
                 if is_reservoir(taken.point):

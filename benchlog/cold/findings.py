@@ -3,7 +3,8 @@
     findings(entries) -> tuple[Finding, ...]
 
 The rules are data (``finding_rules.toml``); each finding carries the readings it rests on and its source. A
-point's latest reading counts, so that a repaired one takes its finding away. No reading, no finding.
+point's latest reading counts, so that a repaired one takes its finding away; of the first look and of the
+final checks the latest, too. No reading, no finding.
 """
 
 import tomllib
@@ -13,12 +14,14 @@ from importlib.resources import files
 
 import msgspec
 
+from benchlog.cold.corrections import in_force
 from benchlog.cold.known import check_of
 from benchlog.model.errors import UsageError
 from benchlog.model.history import Entry, Taken
 from benchlog.model.known import Check
 from benchlog.model.point import PointKind
 from benchlog.model.step import PointVerdict
+from benchlog.model.work import FinalCheck, FinalChecked, FirstLook
 
 
 class Condition(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -29,6 +32,8 @@ class Condition(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     kind: PointKind | None = None
     name_has: str = ""
     """Text that the point's name has in it."""
+    look: str = ""
+    """Of the first look: ``fuse`` or ``selector``."""
 
 
 class Rule(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -76,47 +81,84 @@ def shipped_rules() -> tuple[Rule, ...]:
     return read_rules((files("benchlog.cold") / "finding_rules.toml").read_text(encoding="utf-8"))
 
 
+class _Evidence(msgspec.Struct, frozen=True):
+    """One reading, or one answer of the first look, as the rules see it."""
+
+    seq: int
+    group: str
+    name: str
+    verdict: PointVerdict
+    words: str
+    check: Check | None = None
+    kind: PointKind | None = None
+    look: str = ""
+
+
 def findings(entries: Iterable[Entry], rules: Sequence[Rule] | None = None) -> tuple[Finding, ...]:
     """What the latest readings of all points point to, in the order of the rules, each group for itself."""
-    latest: dict[tuple[object, ...], tuple[int, Taken]] = {}
-    for entry in entries:
-        if isinstance(entry.payload, Taken):
-            taken = entry.payload
-            key = (taken.point.group, taken.point.name, taken.point.kind, taken.polarity)
-            latest[key] = (entry.seq, taken)
+    latest: dict[tuple[object, ...], _Evidence] = {}
+    for entry in in_force(entries):
+        match entry.payload:
+            case Taken() as taken if not taken.part:
+                key = (taken.point.group, taken.point.name, taken.point.kind, taken.polarity)
+                latest[key] = _of_reading(entry.seq, taken)
+            case FirstLook() as look:
+                latest |= {(e.look,): e for e in _of_look(entry.seq, look)}
+            case FinalChecked(check=FinalCheck.OFFSET) as checked:
+                latest[FinalCheck.OFFSET, checked.channel] = _of_offset(entry.seq, checked)
+            case _:
+                pass
     readings = list(latest.values())
     found = [f for rule in rules or shipped_rules() for f in _found(rule, readings)]
     return tuple(found)
 
 
-def _found(rule: Rule, readings: Sequence[tuple[int, Taken]]) -> list[Finding]:
-    groups = dict.fromkeys(t.point.group for _, t in readings) if rule.same_group else {"": None}
+def _found(rule: Rule, readings: Sequence[_Evidence]) -> list[Finding]:
+    groups = dict.fromkeys(e.group for e in readings) if rule.same_group else {"": None}
     found: list[Finding] = []
     for group in groups:
-        here = [(seq, t) for seq, t in readings if not rule.same_group or t.point.group == group]
-        matched = [[(seq, t) for seq, t in here if _holds(c, t)] for c in rule.conditions]
+        here = [e for e in readings if not rule.same_group or e.group == group]
+        matched = [[e for e in here if _holds(c, e)] for c in rule.conditions]
         if all(matched):
-            behind = dict(pair for some in matched for pair in some)
-            evidence = tuple(_words(t) for t in behind.values())
+            behind = {e.seq: e for some in matched for e in some}
+            evidence = tuple(e.words for e in behind.values())
             found.append(
                 Finding(rule.name, rule.says, group, evidence, tuple(behind), rule.measure_next, rule.source)
             )
     return found
 
 
-def _holds(condition: Condition, taken: Taken) -> bool:
-    if taken.verdict is not condition.verdict or condition.name_has not in taken.point.name:
+def _holds(condition: Condition, seen: _Evidence) -> bool:
+    if seen.verdict is not condition.verdict or condition.name_has not in seen.name:
         return False
-    if condition.kind not in (None, taken.point.kind):
+    if condition.kind not in (None, seen.kind) or condition.look != seen.look:
         return False
-    return condition.check is None or _check(taken) is condition.check
+    return condition.check is None or seen.check is condition.check
 
 
-def _check(taken: Taken) -> Check | None:
+def _of_reading(seq: int, taken: Taken) -> _Evidence:
     try:
-        return check_of(taken.point.kind, taken.point.known)
+        check = check_of(taken.point.kind, taken.point.known)
     except UsageError:
-        return None
+        check = None
+    point = taken.point
+    return _Evidence(seq, point.group, point.name, taken.verdict, _words(taken), check, point.kind)
+
+
+def _of_look(seq: int, look: FirstLook) -> tuple[_Evidence, ...]:
+    return (
+        _Evidence(
+            seq, "", look.fuse_fitted, look.fuse_verdict,
+            f"fuse fitted {look.fuse_fitted}, marked {look.fuse_marked}: {look.fuse_reason}", look="fuse",
+        ),
+        _Evidence(seq, "", "", look.selector_verdict, look.selector_reason, look="selector"),
+    )  # fmt: skip
+
+
+def _of_offset(seq: int, checked: FinalChecked) -> _Evidence:
+    value = "" if checked.value is None else f"{1e3 * checked.value:.4g} mV"
+    words = f"DC offset, {checked.channel}: {value}"
+    return _Evidence(seq, checked.channel, "DC offset", checked.verdict, words, Check.OFFSET)
 
 
 def _words(taken: Taken) -> str:

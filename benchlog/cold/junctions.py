@@ -71,3 +71,30 @@ def _open(seen: Seen, known: Known, high: Limit) -> Judgement:
     if seen.polarity != "forward":
         return none("open one way is right: say the polarity", high)
     return Judgement(PointVerdict.OUTSIDE, "open in the forward direction", high)
+
+
+def judge_both(forward: Seen, reverse: Seen, known: Known) -> Judgement:
+    """Both polarities of one junction together: it has to conduct one way and block the other.
+
+    Outside where either is; within only where both are; the same volts both ways are no junction.
+    """
+    one, other = judge_junction(forward, known), judge_junction(reverse, known)
+    for found in (one, other):
+        if found.verdict is PointVerdict.OUTSIDE:
+            return found
+    if known.device != COLLECTOR_EMITTER and _alike(forward, reverse):
+        reason = "reads the same both ways: a path in parallel, not the junction; lift a leg"
+        return Judgement(PointVerdict.DOUBTFUL, reason, one.limit, forward.value, forward.u)
+    if one.verdict is PointVerdict.WITHIN and other.verdict is PointVerdict.WITHIN:
+        return msgspec.structs.replace(one, reason=f"conducts one way and blocks the other; {UNTESTED}")
+    doubted = next((f for f in (one, other) if f.verdict is PointVerdict.DOUBTFUL), None)
+    if doubted is not None:
+        return doubted
+    open_one = next(f for f in (one, other) if f.verdict is PointVerdict.NONE)
+    return none(open_one.reason, open_one.limit)
+
+
+def _alike(forward: Seen, reverse: Seen) -> bool:
+    if forward.value is None or reverse.value is None:
+        return False
+    return abs(forward.value - reverse.value) <= (forward.u or 0.0) + (reverse.u or 0.0)

@@ -17,6 +17,7 @@ from typing import Any
 import msgspec
 import tomli_w
 
+from benchlog.cold.corrections import in_force
 from benchlog.model.errors import UsageError
 from benchlog.model.history import Entry, PointsListed, Taken
 from benchlog.model.point import PointKind, TestPoint
@@ -41,7 +42,7 @@ class _List(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 def points_of(entries: Iterable[Entry]) -> tuple[TestPoint, ...]:
     """The list of points as it now stands; empty where there is none."""
-    lists = [e.payload for e in entries if isinstance(e.payload, PointsListed)]
+    lists = [e.payload for e in in_force(entries) if isinstance(e.payload, PointsListed)]
     return lists[-1].points if lists else ()
 
 
@@ -141,13 +142,15 @@ def template(name: str) -> tuple[TestPoint, ...]:
 def pairs_of(entries: Iterable[Entry]) -> tuple[Pair, ...]:
     """Points that were read more than once, in order of their first reading: first and last of each.
 
-    A point is the same by group, name, kind and polarity.
+    A point is the same by group, name, kind and polarity. A new part's own check is another point, and what
+    a correction says does not count is passed over.
     """
     found: dict[tuple[object, ...], list[tuple[int, Taken]]] = {}
-    for entry in entries:
+    for entry in in_force(entries):
         if isinstance(entry.payload, Taken):
             taken = entry.payload
-            found.setdefault((*_identity(taken.point), taken.polarity), []).append((entry.seq, taken))
+            key = (*_identity(taken.point), taken.polarity, taken.part)
+            found.setdefault(key, []).append((entry.seq, taken))
     return tuple(
         Pair(taken[-1][1].point, taken[0][1], taken[0][0], taken[-1][1], taken[-1][0])
         for taken in found.values()
@@ -159,5 +162,9 @@ def still_to_take(
     points: Sequence[TestPoint], entries: Iterable[Entry], after_seq: int = 0
 ) -> tuple[TestPoint, ...]:
     """Points of the list without a reading since the entry of that number, in the list's order."""
-    done = {_identity(e.payload.point) for e in entries if isinstance(e.payload, Taken) and e.seq > after_seq}
+    done = {
+        _identity(e.payload.point)
+        for e in in_force(entries)
+        if isinstance(e.payload, Taken) and e.seq > after_seq and not e.payload.part
+    }
     return tuple(p for p in points if _identity(p) not in done)

@@ -7,6 +7,9 @@ from pathlib import Path
 
 import msgspec
 
+from benchlog.cold.corrections import in_force
+from benchlog.job.estimate import not_answered
+from benchlog.job.parts import waited_for
 from benchlog.model.history import (
     Approved,
     Corrected,
@@ -20,6 +23,7 @@ from benchlog.model.history import (
 )
 from benchlog.model.step import Outcome, PointVerdict
 from benchlog.model.unit import Unit
+from benchlog.model.work import Adjusted, FinalChecked, FirstLook, Photographed, SafetyMeasured
 from benchlog.session.reader import SessionReader
 
 
@@ -33,6 +37,7 @@ class Waiting(StrEnum):
     PARTS = "parts"
     REPAIR = "repair"
     BRING_UP = "bring-up"
+    FINAL_CHECKS = "final checks"
     ENDING = "ending"
 
 
@@ -107,6 +112,13 @@ def _texts(entries: Sequence[Entry]) -> list[str]:
                 found += [run.outcome.value, *(p.name.replace("-", " ") for p in run.fault_patterns)]
             case JobEnded(ending=ending, note=note):
                 found += [ending.value.replace("-", " "), note]
+            case FirstLook() as look:
+                found += [look.seen, look.smelt, look.cord, look.swelling, look.earlier_repairs]
+                found += [look.fuse_reason, look.selector_reason]
+            case Photographed(caption=caption):
+                found.append(caption)
+            case FinalChecked(check=check, seen=seen):
+                found += [check.value.replace("-", " "), seen]
             case _:
                 pass
     return list(dict.fromkeys(found))
@@ -114,32 +126,34 @@ def _texts(entries: Sequence[Entry]) -> list[str]:
 
 def waits_for(entries: Sequence[Entry]) -> Waiting:
     """What the job waits for, from its history; an intake after the ending opens it again."""
-    payloads = [e.payload for e in entries]
+    counting = in_force(entries)
+    payloads = [e.payload for e in counting]
     last_end = max((k for k, p in enumerate(payloads) if isinstance(p, JobEnded)), default=-1)
     last_job = max((k for k, p in enumerate(payloads) if isinstance(p, JobEntered)), default=-1)
     if last_end > last_job:
         return Waiting.NOTHING
-    runs = [p for p in payloads if isinstance(p, RunEnded)]
-    if runs and runs[-1].outcome is Outcome.COMPLETED:
-        return Waiting.ENDING
-    if _ordered(payloads):
-        return Waiting.PARTS
+    if not_answered(counting):
+        return Waiting.APPROVAL
     answers = [p for p in payloads if isinstance(p, Approved)]
+    if answers and not answers[-1].approved:
+        return Waiting.ENDING
+    if waited_for(counting):
+        return Waiting.PARTS
+    ran = max((k for k, p in enumerate(payloads) if isinstance(p, RunEnded)), default=-1)
+    run = payloads[ran] if ran >= 0 else None
+    if isinstance(run, RunEnded) and run.outcome is Outcome.COMPLETED:
+        checked = any(isinstance(p, _FINAL) or _is_final(p) for p in payloads[ran:])
+        return Waiting.ENDING if checked else Waiting.FINAL_CHECKS
     if answers:
         fitted = any(isinstance(p, PartChanged) and p.direction == "in" for p in payloads)
-        if not answers[-1].approved:
-            return Waiting.ENDING
         return Waiting.BRING_UP if fitted else Waiting.REPAIR
-    return Waiting.APPROVAL if any(isinstance(p, Taken) for p in payloads) else Waiting.FIRST_READING
+    looked = any(isinstance(p, Taken | FirstLook) for p in payloads)
+    return Waiting.APPROVAL if looked else Waiting.FIRST_READING
 
 
-def _ordered(payloads: Sequence[object]) -> bool:
-    """Whether a part was ordered that has not been fitted since."""
-    open_: set[str] = set()
-    for p in payloads:
-        if isinstance(p, PartChanged):
-            if p.direction == "ordered":
-                open_.add(p.position)
-            elif p.direction == "in":
-                open_.discard(p.position)
-    return bool(open_)
+_FINAL = (FinalChecked, SafetyMeasured, Adjusted)
+
+
+def _is_final(payload: object) -> bool:
+    """A reading taken at a test point among the final checks."""
+    return isinstance(payload, Taken) and payload.stage == "final-checks"

@@ -72,6 +72,7 @@ LIBRARIES: dict[str, tuple[str, ...]] = {
     "pymodbus": ("benchlog_drivers.transports",),
     "typst": ("benchlog.report",),
     "xlsxwriter": ("benchlog.exchange",),
+    "PIL": ("benchlog.job.photograph",),
     "sqlite3": ("benchlog.session", "benchlog.job", "benchlog_drivers.adaptors.played_back"),
 }
 """Which part may import a library; nobody else may. ``benchlog.cli`` has no exception here."""

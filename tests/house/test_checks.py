@@ -68,6 +68,7 @@ def test_every_dependency_is_used_and_every_package_is_shipped() -> None:
     assert shipped == ["benchlog", "drivers/benchlog_drivers", "ui/benchlog_ui"]
     imports = {
         "PySide6-Essentials": "PySide6", "pyserial": "serial", "pyvisa-py": "@py", "tomli-w": "tomli_w",
+        "pillow": "PIL",
     }  # fmt: skip
     source = "\n".join(
         p.read_text(encoding="utf-8") for folder in shipped for p in (ROOT / folder).rglob("*.py")

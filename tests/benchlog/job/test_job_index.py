@@ -4,6 +4,7 @@ import contextlib
 import io
 import json
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from benchlog.job.settings import Settings, load_settings, save_settings
 from benchlog.model.errors import EnvironmentFault, UsageError
 from benchlog.model.history import (
     Approved,
+    Corrected,
     Entry,
     JobEnded,
     JobEntered,
@@ -30,6 +32,7 @@ from benchlog.model.point import PointKind, TestPoint
 from benchlog.model.quantity import Quantity
 from benchlog.model.step import Outcome
 from benchlog.model.unit import Unit
+from benchlog.model.work import Estimated, EstimateLine, FinalCheck, FinalChecked
 from benchlog.session.writer import SessionWriter
 
 WALL = datetime(2026, 1, 5, 9, 0, tzinfo=UTC)
@@ -39,6 +42,8 @@ TAKEN = Taken(
 YES = Approved(True, "140.00", "Invented Customer", "telephone")
 NO = Approved(False, "140.00", "Invented Customer", "telephone")
 ORDERED, FITTED = PartChanged("Q14", "ordered", "npn power"), PartChanged("Q14", "in", "npn power")
+PUT = Estimated((EstimateLine("labour", Decimal(90)),), Decimal(90))
+HEARD = FinalChecked(FinalCheck.SIGNAL, "left", seen="clear at low level")
 RUN = RunEnded(Outcome.COMPLETED, "", ())
 END = JobEnded(Ending.REPAIRED)
 
@@ -118,7 +123,11 @@ def test_no_such_folder(tmp_path: Path) -> None:
     [
         ((), Waiting.FIRST_READING), ((TAKEN,), Waiting.APPROVAL), ((TAKEN, YES), Waiting.REPAIR),
         ((TAKEN, YES, ORDERED), Waiting.PARTS), ((TAKEN, YES, ORDERED, FITTED), Waiting.BRING_UP),
-        ((TAKEN, NO), Waiting.ENDING), ((TAKEN, YES, FITTED, RUN), Waiting.ENDING),
+        ((TAKEN, NO), Waiting.ENDING), ((TAKEN, YES, FITTED, RUN), Waiting.FINAL_CHECKS),
+        ((TAKEN, YES, FITTED, RUN, HEARD), Waiting.ENDING), ((TAKEN, YES, ORDERED, RUN), Waiting.PARTS),
+        ((TAKEN, PUT), Waiting.APPROVAL), ((TAKEN, PUT, YES), Waiting.REPAIR),
+        ((TAKEN, PUT, YES, PUT), Waiting.APPROVAL),
+        ((TAKEN, YES, Corrected(3, "not said", void=True)), Waiting.APPROVAL),
         ((TAKEN, YES, FITTED, RUN, END), Waiting.NOTHING), ((TAKEN, NO, END), Waiting.NOTHING),
         ((END, JobEntered(Job()), TAKEN), Waiting.APPROVAL),
     ],
