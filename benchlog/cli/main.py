@@ -44,6 +44,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "compare": ("benchlog.cli.compare", "two or more sessions beside each other: which differences are real"),
     "document": ("benchlog.cli.document", "make the document of a session"),
     "verify": ("benchlog.cli.verify", "check a session against its chain, a document against its data"),
+    "recover": ("benchlog.cli.recover", "make a new session of what is intact in a damaged one"),
     "figures": ("benchlog.cli.figures", "figures of a recorded waveform"),
     "limit": ("benchlog.cli.limit", "print a limit with its source"),
 }

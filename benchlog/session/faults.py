@@ -13,8 +13,8 @@ from pathlib import Path
 
 from benchlog.model.errors import SessionDamaged, SessionFault
 
-KEEP_IT = "Keep it as it is and open another copy; what is intact in this one can still be read out of it."
-"""What to do with a damaged file (`benchlog.session.salvage` reads it out)."""
+KEEP_IT = "Keep it as it is and open another copy; 'benchlog recover' makes a new one of what is intact."
+"""What to do with a damaged file (`benchlog.session.recovery` makes it)."""
 
 _DAMAGED = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_FORMAT)
 _READ_ONLY = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM)

@@ -1,15 +1,15 @@
 """What is intact in a damaged session file.
 
-Entries are proved one by one: each carries the digest of its payload, so an entry that is listed here is
-as it was committed. Readings carry none; they are given as they are found, and whether all of them are as
-committed only `verify` can say, of a file that still opens.
+Entries and waveforms are proved one by one: each carries the digest of what it holds, so one that is listed
+here is as it was committed. Readings carry none; they are given as they are found, and whether all of them
+are as committed only `verify` can say, of a file that still opens.
 """
 
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import pairwise
-from math import inf
+from math import inf, isfinite
 from pathlib import Path
 
 import numpy as np
@@ -19,12 +19,15 @@ from benchlog.model.history import Entry
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Channel, Setting
 from benchlog.model.role import Role
+from benchlog.model.wave import Waveform
 from benchlog.session.carve import INDEX_INTERIOR, INDEX_LEAF, TABLE_LEAF, Carved, Cell, Pages, Row, carve
-from benchlog.session.chain import payload_digest
+from benchlog.session.chain import payload_digest, wave_digest
 from benchlog.session.faults import mapped
 from benchlog.session.lock import holder_of
 from benchlog.session.payload import entry_of
+from benchlog.session.schema import CODE_STATUS
 from benchlog.session.series import ROW, Series, series_of
+from benchlog.session.timeaxis import MOST_US
 from benchlog.session.verification import Verification, verify
 
 MOST_BYTES = 4_000_000_000
@@ -43,6 +46,8 @@ class Salvage:
     channels: Mapping[Channel, Series]
     """Readings as found, not proved."""
     settings: Mapping[int, Setting]
+    waves: tuple[tuple[Waveform, str], ...]
+    """Proved by their digests, each with the note of what it is of."""
     verification: Verification
     """What `verify` says of the file as it is."""
 
@@ -54,6 +59,8 @@ class _Found:
     channels: dict[int, Channel] = field(default_factory=dict)
     settings: dict[int, Setting] = field(default_factory=dict)
     readings: dict[int, dict[int, Row]] = field(default_factory=dict)
+    waves: dict[int, Row] = field(default_factory=dict)
+    blocks: dict[int, dict[int, tuple[bytes, bytes]]] = field(default_factory=dict)
 
 
 def salvage(path: Path) -> Salvage:
@@ -86,7 +93,21 @@ def _salvage_of(found: _Found, verification: Verification) -> Salvage:
         if (rows := found.readings.get(number, {}))
     }
     withheld = tuple(sorted(found.withheld - found.entries.keys()))
-    return Salvage(entries, missing, withheld, channels, found.settings, verification)
+    return Salvage(entries, missing, withheld, channels, found.settings, _waves(found), verification)
+
+
+def _waves(found: _Found) -> tuple[tuple[Waveform, str], ...]:
+    waves = []
+    for number, (start_us, rate_hz, samples, note, digest) in sorted(found.waves.items()):
+        blocks = [block for _, block in sorted(found.blocks.get(number, {}).items())]
+        if wave_digest(blocks) != digest:
+            continue
+        volts, amperes = (
+            np.frombuffer(b"".join(part), "<f4").astype(np.float64) for part in zip(*blocks, strict=True)
+        )
+        if volts.size == amperes.size == samples:
+            waves.append((Waveform(volts, amperes, float(str(rate_hz)), int(str(start_us))), str(note)))
+    return tuple(waves)
 
 
 def _fits(cells: Row, *kinds: type | tuple[type, ...]) -> bool:
@@ -100,14 +121,27 @@ _NUMBER = (float, int, _NONE)
 def _sort_in(row: Carved, found: _Found) -> None:
     cells = row.cells
     if row.page_kind == TABLE_LEAF:
-        for taking in (_take_entry, _take_channel, _take_setting):
+        for taking in (_take_entry, _take_channel, _take_setting, _take_wave):
             taking(row.rowid, cells, found)
+    elif row.page_kind in (INDEX_LEAF, INDEX_INTERIOR) and _fits(cells, int, int, bytes, bytes):
+        wave, block, volts, amperes = cells
+        found.blocks.setdefault(int(str(wave)), {})[int(str(block))] = (volts, amperes)  # type: ignore[assignment]
     elif row.page_kind in (INDEX_LEAF, INDEX_INTERIOR) and _fits(
         cells, int, int, int, int, _NUMBER, int, int
     ):
         channel, t_us, took, late, value, status, setting = cells
+        if not _can_be(int(str(t_us)), int(str(took)), int(str(late)), value, int(str(status))):
+            return
         packed = (t_us, took, late, inf if value is None else value, status, setting)
         found.readings.setdefault(int(channel), {})[int(t_us)] = packed  # type: ignore[arg-type]
+
+
+def _can_be(t_us: int, took_us: int, late_us: int, value: Cell, status: int) -> bool:
+    """Whether a row could have been written as a reading at all."""
+    times = t_us >= 0 and took_us >= 0 and t_us + abs(late_us) <= MOST_US
+    if status == 0:
+        return times and isinstance(value, float | int) and isfinite(value)
+    return times and value is None and status in CODE_STATUS
 
 
 def _take_entry(seq: int, cells: Row, found: _Found) -> None:
@@ -143,6 +177,11 @@ def _take_setting(number: int, cells: Row, found: _Found) -> None:
             _real(frequency_hz),
             str(note),
         )
+
+
+def _take_wave(number: int, cells: Row, found: _Found) -> None:
+    if _fits(cells, _NONE, int, (float, int), int, str, bytes, int):
+        found.waves[number] = cells[1:6]
 
 
 def _real(cell: Cell) -> float | None:
