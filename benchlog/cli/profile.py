@@ -10,7 +10,7 @@ from benchlog.model.clock import RealClock
 from benchlog.model.errors import Exit
 from benchlog.model.reading import Measured
 from benchlog.model.role import Role
-from benchlog.report.tables import with_prefix
+from benchlog.report.figures import with_prefix
 from benchlog_drivers.profiletools import Tried, check_profile, record_conversation, try_profile
 
 

@@ -26,7 +26,7 @@ from benchlog.model.history import (
 )
 from benchlog.model.step import StepRecord
 from benchlog.report.heading import describe_plate, describe_unit
-from benchlog.report.tables import with_prefix
+from benchlog.report.figures import with_prefix
 from benchlog.report.wording import VERDICT_WORDS, outcome_sentence
 from benchlog.session.reader import SessionReader
 

@@ -10,11 +10,12 @@ from benchlog.model.errors import UsageError
 from benchlog.model.role import Role
 from benchlog.model.run import RunSetup
 from benchlog.model.step import StepRecord
-from benchlog.report.charts import ACCEPT, CURRENT, STOP, VOLTAGE, Panel, Series, draw
+from benchlog.report.charts import ACCEPT, CURRENT, INK, STOP, VOLTAGE, Panel, Series, draw
 from benchlog.report.content import Chart
 from benchlog.session.series import Trace
 
-HALF_HEIGHT = 108.0
+VOLTAGE_FILE = "voltage.svg"
+HALF_HEIGHT = 112.0
 HALF_WIDTH = 256.0
 """Size of a chart that stands beside another."""
 
@@ -39,7 +40,7 @@ def time_charts(setup: RunSetup, current: Trace | None, voltage: Trace | None) -
         line = _series(voltage, "inlet voltage", VOLTAGE)
         panel = Panel("time, s", "inlet, V", (line,), height=HALF_HEIGHT, width=HALF_WIDTH)
         text = f"Inlet voltage over time; highest reading {float(np.nanmax(voltage.value)):.4g} V."
-        charts.append(Chart("voltage.svg", draw(panel), text, half=True))
+        charts.append(Chart(VOLTAGE_FILE, draw(panel), text, half=True))
     return tuple(charts)
 
 
@@ -48,7 +49,7 @@ def _current_chart(setup: RunSetup, current: Trace, voltage: Trace | None) -> Ch
     limits = run_limits(setup)
     if limits is not None and voltage is not None and voltage.t_us.size:
         lines += _limit_lines(limits, setup, voltage)
-    panel = Panel("time, s", "current, A", tuple(lines), height=112.0)
+    panel = Panel("time, s", "current, A", tuple(lines), height=120.0)
     top = float(np.nanmax(current.value))
     text = f"Source current (r.m.s.) and limits; largest reading {top:.3g} A, a lower bound of the peak."
     return Chart("current.svg", draw(panel), text)
@@ -90,6 +91,20 @@ def idle_chart(setup: RunSetup, steps: Sequence[StepRecord]) -> Chart | None:
         marks=True,
         bars=tuple(float(s.idle_u_a or 0.0) for s in seen),
     )
-    panel = Panel("inlet voltage, V", "idle current, A", (stop, accept, idle), HALF_HEIGHT, HALF_WIDTH)
-    text = f"Settled idle current against inlet voltage at {len(seen)} steps, with both limit curves."
+    reference = _reference_lines(setup)
+    lines = (stop, accept, *reference, idle)
+    panel = Panel("inlet voltage, V", "current, A", lines, HALF_HEIGHT, HALF_WIDTH)
+    text = (
+        f"Settled idle current against inlet voltage at {len(seen)} steps, with both limit curves"
+        f"{' and the reference unit' if reference else ''}."
+    )
     return Chart("idle.svg", draw(panel), text, half=True)
+
+
+def _reference_lines(setup: RunSetup) -> tuple[Series, ...]:
+    """What the reference unit drew; none where the run had no reference."""
+    if setup.reference is None or not setup.reference.points:
+        return ()
+    points = setup.reference.points
+    volts = tuple(p.fraction * setup.reference.mains_v for p in points)
+    return (Series("reference", volts, tuple(p.current_a for p in points), INK, "1 2"),)

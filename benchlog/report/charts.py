@@ -11,7 +11,7 @@ from html import escape
 import msgspec
 
 INK = "#1f2a30"
-QUIET = "#7d888d"
+FAINT = "#c3cbce"
 CURRENT = "#0b4f6c"
 VOLTAGE = "#8a4b08"
 STOP = "#a3142e"
@@ -40,8 +40,18 @@ class Panel(msgspec.Struct, frozen=True):
     height: float = 170.0
     width: float = 520.0
 
+    from_zero: bool = True
+    """Whether the y axis begins at zero where all values are above it."""
 
-_LEFT, _RIGHT, _TOP, _BOTTOM = 48.0, 12.0, 10.0, 34.0
+
+_LEFT, _RIGHT, _BOTTOM = 36.0, 8.0, 25.0
+_ROW = 11.0
+"""Height of a row of the key, which stands above the axes."""
+
+_LETTER, _SAMPLE, _GAP = 3.9, 16.0, 12.0
+"""Width of a letter, of the piece of line that stands for a series, and what is left free behind it."""
+
+FONT = 'font-family="Libertinus Serif" font-size="8.5"'
 
 
 def ticks(low: float, high: float, about: int = 5) -> list[float]:
@@ -64,32 +74,36 @@ def _extent(panel: Panel) -> tuple[float, float, float, float]:
     if not xs or not ys:
         return 0.0, 1.0, 0.0, 1.0
     x0, x1 = min(xs), max(xs)
-    y0, y1 = min(0.0, *ys), max(ys) * 1.06
+    low, high = min(ys), max(ys)
+    room = 0.06 * (high - low) or 0.06 * abs(high) or 1.0
+    y0 = min(0.0, low) if panel.from_zero else low - room
+    y1 = high + room
     return x0, x1 if x1 > x0 else x0 + 1.0, y0, y1 if y1 > y0 else y0 + 1.0
 
 
 def draw(panel: Panel) -> str:
     """The panel as an SVG document."""
     x0, x1, y0, y1 = _extent(panel)
+    key, rows = _key(panel)
+    top = 5.0 + _ROW * rows
     inner_w = panel.width - _LEFT - _RIGHT
-    inner_h = panel.height - _TOP - _BOTTOM
+    inner_h = panel.height - top - _BOTTOM
 
     def to_x(x: float) -> float:
         return _LEFT + (x - x0) / (x1 - x0) * inner_w
 
     def to_y(y: float) -> float:
-        return _TOP + (1.0 - (y - y0) / (y1 - y0)) * inner_h
+        return top + (1.0 - (y - y0) / (y1 - y0)) * inner_h
 
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{panel.width}" height="{panel.height}" '
-        f'viewBox="0 0 {panel.width} {panel.height}" font-family="DejaVu Sans Mono" font-size="8">'
+        f'viewBox="0 0 {panel.width} {panel.height}" {FONT}>'
     ]
     parts += [_grid_x(to_x(t), t, panel) for t in ticks(x0, x1, 8)]
-    parts += [_grid_y(to_y(t), t, panel) for t in ticks(y0, y1)]
+    parts += [_grid_y(to_y(t), t, panel) for t in ticks(y0, y1, 5)]
     for series in panel.series:
         parts.append(_line(series, to_x, to_y))
-    parts.append(_axis_names(panel))
-    parts.append(_key(panel))
+    parts += [_x_name(panel), key]
     return "\n".join(parts) + "\n</svg>\n"
 
 
@@ -102,44 +116,44 @@ def _grid_x(x: float, value: float, panel: Panel) -> str:
     return (
         f'<line x1="{x:.2f}" y1="{bottom:.2f}" x2="{x:.2f}" y2="{bottom + 3:.2f}" '
         f'stroke="{INK}" stroke-width=".6"/>'
-        f'<text x="{x:.2f}" y="{bottom + 12:.2f}" text-anchor="middle" fill="{INK}">{_number(value)}</text>'
+        f'<text x="{x:.2f}" y="{bottom + 11:.2f}" text-anchor="middle" fill="{INK}">{_number(value)}</text>'
     )
 
 
 def _grid_y(y: float, value: float, panel: Panel) -> str:
     right = panel.width - _RIGHT
     return (
-        f'<line x1="{_LEFT}" y1="{y:.2f}" x2="{right:.2f}" y2="{y:.2f}" stroke="{QUIET}" stroke-width=".3"/>'
+        f'<line x1="{_LEFT}" y1="{y:.2f}" x2="{right:.2f}" y2="{y:.2f}" stroke="{FAINT}" stroke-width=".5"/>'
         f'<text x="{_LEFT - 4}" y="{y + 3:.2f}" text-anchor="end" fill="{INK}">{_number(value)}</text>'
     )
 
 
-def _axis_names(panel: Panel) -> str:
-    middle = _TOP + (panel.height - _TOP - _BOTTOM) / 2
+def _x_name(panel: Panel) -> str:
     return (
-        f'<text x="{panel.width - _RIGHT}" y="{panel.height - 12}" text-anchor="end" fill="{INK}">'
+        f'<text x="{panel.width - _RIGHT}" y="{panel.height - 4}" text-anchor="end" fill="{INK}">'
         f"{escape(panel.x_label)}</text>"
-        f'<text transform="translate(9 {middle:.1f}) rotate(-90)" text-anchor="middle" fill="{INK}">'
-        f"{escape(panel.y_label)}</text>"
     )
 
 
-def _key(panel: Panel) -> str:
-    """Names of the lines in one row below the axis, each with a piece of its line."""
-    out = []
-    x = _LEFT
-    y = panel.height - 4.0
+def _key(panel: Panel) -> tuple[str, int]:
+    """Name of the y axis and of the lines, each with a piece of its line, above the axes; how many rows."""
+    out = [f'<text x="2" y="9" fill="{INK}">{escape(panel.y_label)}</text>']
+    x, row = 2.0 + _LETTER * len(panel.y_label) + _GAP, 1
     for series in panel.series:
         if not series.label:
             continue
+        wide = _SAMPLE + 4.0 + _LETTER * len(series.label)
+        if x + wide > panel.width - _RIGHT:
+            x, row = _LEFT, row + 1
+        y = 9.0 + _ROW * (row - 1)
         dash = f' stroke-dasharray="{series.dash}"' if series.dash else ""
         out.append(
-            f'<line x1="{x:.1f}" y1="{y - 3}" x2="{x + 16:.1f}" y2="{y - 3}" stroke="{series.colour}" '
+            f'<line x1="{x:.1f}" y1="{y - 3}" x2="{x + _SAMPLE:.1f}" y2="{y - 3}" stroke="{series.colour}" '
             f'stroke-width="1.4"{dash}/>'
-            f'<text x="{x + 20:.1f}" y="{y}" fill="{INK}">{escape(series.label)}</text>'
+            f'<text x="{x + _SAMPLE + 4:.1f}" y="{y}" fill="{INK}">{escape(series.label)}</text>'
         )
-        x += 30 + 4.9 * len(series.label)
-    return "".join(out)
+        x += wide + _GAP
+    return "".join(out), row
 
 
 def _line(series: Series, to_x: Callable[[float], float], to_y: Callable[[float], float]) -> str:

@@ -19,9 +19,10 @@ from benchlog.report import heading
 from benchlog.report.charts import ACCEPT, CURRENT, STOP, VOLTAGE, Panel, Series, draw
 from benchlog.report.compile import compile_document, write_document
 from benchlog.report.content import Chart, Content, Layout, Paper, Section, Table, Workshop
+from benchlog.report.figures import with_prefix
 from benchlog.report.pairs import difference, difference_text, real_word
 from benchlog.report.stamp import TOPIC
-from benchlog.report.tables import point_name, with_prefix
+from benchlog.report.tables import point_name
 from benchlog.report.wording import CAUTIONS
 from benchlog.session.reader import SessionReader
 

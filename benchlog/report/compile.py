@@ -4,13 +4,16 @@ Any warning is a failure: a layout that did not converge once printed a wrong pa
 same content gives the same bytes.
 """
 
+import io
 import re
 import tempfile
+from functools import lru_cache
 from importlib import resources
 from pathlib import Path
 
 import msgspec
 import typst
+from pypdf import PdfReader
 
 from benchlog.model.errors import EnvironmentFault
 from benchlog.report.content import Content, Layout
@@ -51,12 +54,51 @@ def compile_document(content: Content, session: bytes) -> tuple[bytes, tuple[str
         (folder / SESSION).write_bytes(session)
         for chart in content.charts:
             (folder / chart.file).write_text(chart.svg, encoding="utf-8")
+        for picture in content.pictures:
+            if picture.file:
+                (folder / picture.file).write_bytes(picture.data)
         for source, target in ((TEMPLATES[content.layout], "main.typ"), (PARTS, PARTS)):
             text = resources.files("benchlog.report").joinpath(source).read_text(encoding="utf-8")
             (folder / target).write_text(text, encoding="utf-8")
-        shown, replaced = legible(content)
-        pdf, unshown = _compile_replacing(folder, msgspec.json.encode(shown).decode())
+        shown, replaced = legible(_words_only(content))
+        try:
+            pdf, unshown = _compile_replacing(folder, msgspec.json.encode(shown).decode())
+        except EnvironmentFault:
+            fewer = _without_broken(folder, shown)
+            if fewer == shown:
+                raise
+            pdf, unshown = _compile_replacing(folder, msgspec.json.encode(fewer).decode())
     return pdf, (*replaced, *unshown)
+
+
+def _words_only(content: Content) -> Content:
+    """The content without what stands in files of its own."""
+    return msgspec.structs.replace(
+        content,
+        charts=tuple(msgspec.structs.replace(c, svg="") for c in content.charts),
+        pictures=tuple(msgspec.structs.replace(p, data=b"") for p in content.pictures),
+    )
+
+
+def _without_broken(folder: Path, content: Content) -> Content:
+    """The content with those pictures named as not to be shown that the compiler can't decode."""
+    alone = folder / "alone.typ"
+    pictures = []
+    for picture in content.pictures:
+        alone.write_text(f'#image("{picture.file}")', encoding="utf-8")
+        try:
+            typst.compile(str(alone), format="pdf", root=str(folder))
+            pictures.append(picture)
+        except typst.TypstError:
+            pictures.append(msgspec.structs.replace(picture, file=""))
+    return msgspec.structs.replace(content, pictures=tuple(pictures))
+
+
+@lru_cache(maxsize=4)
+def pages_in(content: Content) -> int:
+    """How many pages a content takes."""
+    pdf, _ = compile_document(msgspec.structs.replace(content, attachment=""), b"")
+    return len(PdfReader(io.BytesIO(pdf)).pages)
 
 
 def _compile_replacing(folder: Path, data: str) -> tuple[bytes, tuple[str, ...]]:

@@ -48,6 +48,19 @@ class Workshop(msgspec.Struct, frozen=True):
     """Who made the document."""
 
     name: str = ""
+    address: str = ""
+    technician: str = ""
+    """Who worked, and what they are trained and permitted for."""
+
+
+class Picture(msgspec.Struct, frozen=True):
+    """A photograph with its caption; no file where it can't be shown."""
+
+    file: str
+    caption: str
+    data: bytes = b""
+    upright: bool = False
+    """Higher than it is wide."""
 
 
 class Section(msgspec.Struct, frozen=True):
@@ -81,6 +94,9 @@ class Content(msgspec.Struct, frozen=True):
     head_short: str
     attachment: str
     """Name of the session inside; empty where none is."""
+    pictures: tuple[Picture, ...] = ()
+    tight: bool = False
+    """Smaller charts and type, where that saves a page."""
     layout: Layout = Layout.FILE
     paper: Paper = Paper.A4
     stamp: tuple[str, ...] = ()

@@ -1,17 +1,16 @@
 """The layout for the customer: two pages at most, in plain words."""
 
-import io
 from collections.abc import Sequence
 
 import msgspec
-from pypdf import PdfReader
 
 from benchlog.model.errors import EnvironmentFault
 from benchlog.model.history import BenchSet, Entry, RunEnded
 from benchlog.model.step import DecidedBy, StepRecord, StepVerdict
-from benchlog.report import pairs, tables
-from benchlog.report.compile import compile_document
-from benchlog.report.content import Content, Section, Table
+from benchlog.report import pairs, tables, work
+from benchlog.report.bringup_charts import VOLTAGE_FILE
+from benchlog.report.compile import pages_in
+from benchlog.report.content import Chart, Content, Section, Table
 from benchlog.report.heading import cut, last, last_end
 
 MOST_PAGES = 2
@@ -47,8 +46,15 @@ CAPS = (Cap(14, 14, 400, 4), Cap(8, 10, 240, 2), Cap(5, 6, 160, 2), Cap(3, 4, 10
 def tables_of(entries: Sequence[Entry]) -> tuple[Table, ...]:
     """Steps in short, checks before and after (or as taken), and the instruments in a line each."""
     ended = last_end(entries)
-    checks = pairs.pairs_table(entries) or tables.taken_table(entries)
-    made = [_steps(ended) if ended is not None and ended.steps else None, checks, _instruments(entries)]
+    pair = pairs.pairs_table(entries)
+    made = [
+        _steps(ended) if ended is not None and ended.steps else None,
+        *((pair,) if pair is not None else tables.taken_tables(entries)),
+        work.adjusted_table(entries, plain=True),
+        work.final_table(entries, plain=True),
+        work.safety_table(entries, plain=True),
+        _instruments(entries),
+    ]
     return tuple(t for t in made if t is not None)
 
 
@@ -92,12 +98,12 @@ def _instruments(entries: Sequence[Entry]) -> Table | None:
         )
         for i in bench.instruments
     )
-    return Table("Instruments", ("Instrument", "Number", "Calibration due"), rows, widths=(2, 1, 1))
+    return Table("Instruments", ("Instrument", "Number", "Calibration due"), rows, widths=(3, 2, 1))
 
 
 def shorten(content: Content, cap: Cap) -> Content:
     """The content with no more than ``cap`` allows."""
-    halves = [c for c in content.charts if c.half][: cap.halves]
+    halves = _halves(content)[: cap.halves]
     return msgspec.structs.replace(
         content,
         header=tuple((name, cut(text, cap.characters)) for name, text in content.header),
@@ -109,6 +115,12 @@ def shorten(content: Content, cap: Cap) -> Content:
         tables=tuple(_fewer(t, cap) for t in content.tables),
         remarks=_some(content.remarks, cap),
     )
+
+
+def _halves(content: Content) -> list[Chart]:
+    """Charts that stand beside another; where one is left over, without the voltage (it is in the table)."""
+    found = [c for c in content.charts if c.half]
+    return found if len(found) % 2 == 0 else [c for c in found if c.file != VOLTAGE_FILE]
 
 
 def _some(lines: tuple[str, ...], cap: Cap, least: int = 1) -> tuple[str, ...]:
@@ -125,12 +137,18 @@ def _fewer(table: Table, cap: Cap) -> Table:
     return msgspec.structs.replace(table, rows=rows, note=note if rest > 0 else table.note)
 
 
-def compile_short(content: Content, session: bytes) -> tuple[bytes, tuple[str, ...]]:
-    """The document in two pages, shortened as little as that takes, and the characters replaced."""
+def two_pages(content: Content) -> Content:
+    """The content shortened as little as it takes to fit two pages. `EnvironmentFault` where it can't."""
     for cap in CAPS:
-        pdf, replaced = compile_document(shorten(content, cap), session)
-        if len(PdfReader(io.BytesIO(pdf)).pages) <= MOST_PAGES:
-            return pdf, replaced
+        short = shorten(content, cap)
+        if pages_in(short) <= MOST_PAGES:
+            return short
     raise EnvironmentFault(
         "The document for the customer does not fit two pages. Make the one for the file: --layout file."
     )
+
+
+def photographs_line(count: int) -> str:
+    """Where the photographs are."""
+    word = "photograph is" if count == 1 else "photographs are"
+    return f"{count} {word} in the session inside this document, and in the document for the file."

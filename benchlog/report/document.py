@@ -13,12 +13,14 @@ import msgspec
 from benchlog.model.history import Entry, JobEnded, RunBegun, RunEnded
 from benchlog.model.role import Role
 from benchlog.model.step import Outcome
-from benchlog.report import customer, findings, heading, pairs, tables
+from benchlog.report import customer, findings, heading, pairs, tables, work
 from benchlog.report.bringup_charts import idle_chart, time_charts
-from benchlog.report.compile import compile_document, write_document
-from benchlog.report.content import Chart, Content, Layout, Paper, Section, Table, Workshop
+from benchlog.report.compile import compile_document, pages_in, write_document
+from benchlog.report.content import Chart, Content, Layout, Paper, Section, Table
 from benchlog.report.heading import last, last_end
 from benchlog.report.job_charts import soak_charts, trace_of, wave_charts
+from benchlog.report.nottested import not_tested
+from benchlog.report.photographs import pictures_of
 from benchlog.report.stamp import stamp_of
 from benchlog.report.wording import BROKEN_OFF, CAUTIONS, DECISION_RULE, ending_sentence, outcome_sentence
 from benchlog.session.reader import SessionReader
@@ -62,10 +64,14 @@ def lay_out(
         content = gather(reader, attachment, layout, paper)
     if head:
         content = with_head(content, head)
-    data = session.read_bytes()
-    if layout is Layout.CUSTOMER:
-        return customer.compile_short(content, data)
-    return compile_document(content, data)
+    content = customer.two_pages(content) if layout is Layout.CUSTOMER else content
+    return compile_document(_fewer_pages(content), session.read_bytes())
+
+
+def _fewer_pages(content: Content) -> Content:
+    """The content as it is, or with smaller charts and type where that saves its second page."""
+    tight = msgspec.structs.replace(content, tight=True)
+    return tight if content.charts and pages_in(content) == 2 and pages_in(tight) == 1 else content
 
 
 def with_head(content: Content, head: str) -> Content:
@@ -83,23 +89,27 @@ def gather(
     when = entries[-1].wall if entries else None
     plain = layout is Layout.CUSTOMER
     header, in_full = heading.shortened(heading.header(entries, reader.simulated, reader.invented))
+    pictures = pictures_of(entries)
     sections = findings.sections(entries) + ((Section("In full", in_full),) if in_full else ())
+    if plain and pictures:
+        sections += (Section("Photographs", (customer.photographs_line(len(pictures)),)),)
     return Content(
         title=_title(begun),
-        number=heading.cut(heading.latest_job(entries).number, 40),
-        workshop=Workshop(),
+        number=heading.cut(heading.latest_job(entries).number, 28),
+        workshop=heading.workshop(heading.latest_job(entries)),
         simulated=reader.simulated,
         alarm=ended is not None and ended.outcome in (Outcome.CUT_OFF, Outcome.ALARMED),
         header=header,
         outcome=_outcome(entries),
         claims=ended.claims if ended is not None else (),
-        not_tested=_not_tested(entries),
+        not_tested=not_tested(entries),
         sections=sections,
         charts=_charts(reader, begun, ended),
         charts_title="The bring-up" if begun is not None else "Waveforms",
         tables=customer.tables_of(entries) if plain else _tables(entries),
         decision_rule=customer.DECISION_RULE if plain else DECISION_RULE,
         remarks=findings.remarks(entries),
+        pictures=() if plain else pictures,
         cautions=CAUTIONS,
         head=head,
         head_short=head[:16],
@@ -123,15 +133,6 @@ def _outcome(entries: Sequence[Entry]) -> str:
     ended = last_end(entries)
     said = BROKEN_OFF if ended is None and heading.runs_of(entries) else outcome_sentence(ended)
     return said if ending is None else f"{ending_sentence(ending.ending)} {said}"
-
-
-def _not_tested(entries: Sequence[Entry]) -> tuple[str, ...]:
-    ended = last_end(entries)
-    if ended is None and heading.runs_of(entries):
-        return ("Anything that the bring-up that broke off did not reach: it has no verdict here.",)
-    if ended is None:
-        return ("The unit was not brought up: idle current and inrush were not seen.",)
-    return ended.not_tested + tuple(f"Not judged by the program: {line}" for line in ended.not_judged)
 
 
 def _charts(reader: SessionReader, begun: RunBegun | None, ended: RunEnded | None) -> tuple[Chart, ...]:
@@ -166,7 +167,10 @@ def _tables(entries: Sequence[Entry]) -> tuple[Table, ...]:
             if r.ended is not None
         ),
         pairs.pairs_table(entries),
-        tables.taken_table(entries),
+        *tables.taken_tables(entries),
+        work.adjusted_table(entries),
+        work.final_table(entries),
+        work.safety_table(entries),
         tables.instruments_table(entries),
     ]
     return tuple(t for t in made if t is not None)

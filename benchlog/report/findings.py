@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 from benchlog.model.history import (
     Approved,
-    Corrected,
     DiskTrouble,
     Entry,
     JobEnded,
@@ -14,44 +13,33 @@ from benchlog.model.history import (
     Withheld,
 )
 from benchlog.model.pattern import FaultPattern
+from benchlog.model.work import Adjusted, Estimated, FinalChecked, FirstLook, Photographed, SafetyMeasured
 from benchlog.report.content import Section
+from benchlog.report.corrections import corrected, corrections_of
 from benchlog.report.heading import last_end, runs_of
 from benchlog.report.wording import BROKEN_OFF, outcome_sentence
+from benchlog.report.work import estimate_line, first_look_lines
+
+BEFORE_POWER = "before-power"
+"""Stage of the notes that answer what is asked before power."""
 
 PROGRAM = "recorder"
 """Who signs notes that the program itself made; they are no findings."""
 
-Corrections = dict[int, str]
-"""What corrections say, by the number of the entry that they correct."""
-
-
-def corrections_of(entries: Sequence[Entry]) -> Corrections:
-    """All corrections, ready to stand behind what they correct; nothing is taken away."""
-    found: Corrections = {}
-    for entry in entries:
-        match entry.payload:
-            case Corrected(corrects=number, text=text, by=by):
-                signed = f" ({by})" if by else ""
-                line = f"[corrected {entry.wall:%Y-%m-%d}{signed}: {text}]"
-                found[number] = f"{found[number]} {line}" if number in found else line
-            case _:
-                pass
-    return found
-
-
-def corrected(entry: Entry, text: str, corrections: Corrections) -> str:
-    """A line with its corrections behind it."""
-    return f"{text} {corrections[entry.seq]}" if entry.seq in corrections else text
+_IN_TABLES = (Taken, Adjusted, FinalChecked, SafetyMeasured, Photographed, Withheld)
+"""Entries that have their corrections beside them in a table or below a picture."""
 
 
 def sections(entries: Sequence[Entry]) -> tuple[Section, ...]:
     """The parts of the document that are lines of text; those without a line are left out."""
     found = (
-        Section("Found", _lines(entries, Noted)),
+        Section("First look", _lines(entries, FirstLook)),
+        Section("Found", _notes(entries, before_power=False)),
         Section("Fault patterns that fit what was seen", patterns(entries)),
         Section("Earlier bring-ups", _earlier(entries)),
         Section("Replaced", _lines(entries, PartChanged)),
-        Section("Agreed", _lines(entries, Approved)),
+        Section("Agreed", _lines(entries, Estimated, Approved)),
+        Section("Asked before power", _notes(entries, before_power=True)),
         Section("At the end", _lines(entries, JobEnded)),
         Section("Corrections of other entries", other_corrections(entries)),
         Section("Withheld", _withheld(entries)),
@@ -68,7 +56,19 @@ def _earlier(entries: Sequence[Entry]) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _lines(entries: Sequence[Entry], kind: type) -> tuple[str, ...]:
+def _notes(entries: Sequence[Entry], before_power: bool) -> tuple[str, ...]:
+    """Notes of the technician: the answers given before power, or all others."""
+    return _lines(
+        [
+            e
+            for e in entries
+            if not isinstance(e.payload, Noted) or (e.payload.stage == BEFORE_POWER) is before_power
+        ],
+        Noted,
+    )
+
+
+def _lines(entries: Sequence[Entry], *kind: type) -> tuple[str, ...]:
     corrections = corrections_of(entries)
     texts = ((e, _line(e.payload)) for e in entries if isinstance(e.payload, kind))
     return tuple(corrected(entry, text, corrections) for entry, text in texts if text)
@@ -80,6 +80,10 @@ def _line(payload: object) -> str:
             return _part_line(payload)
         case Approved():
             return _approval_line(payload)
+        case FirstLook():
+            return first_look_lines(payload)
+        case Estimated():
+            return estimate_line(payload)
         case Noted(text=text, by=by) if by != PROGRAM:
             return text
         case JobEnded(note=note):
@@ -93,10 +97,11 @@ def _part_line(part: PartChanged) -> str:
         part.direction, part.direction
     )
     details = " ".join(x for x in (part.value, part.rating, part.kind) if x)
-    lot = f", lot {part.lot}" if part.lot else ""
+    lot = f", {part.lot if part.lot.lower().startswith('lot') else f'lot {part.lot}'}" if part.lot else ""
+    polarity = f", {part.polarity}" if part.polarity else ""
     count = f"{part.quantity} × " if part.quantity != 1 else ""
     note = f" ({part.note})" if part.note else ""
-    return f"{word} at {part.position}: {count}{details}{lot}{note}."
+    return f"{word} at {part.position}: {count}{details}{polarity}{lot}{note}."
 
 
 def _approval_line(answer: Approved) -> str:
@@ -125,11 +130,7 @@ def _sentence(text: str) -> str:
 
 def other_corrections(entries: Sequence[Entry]) -> tuple[str, ...]:
     """Corrections of entries that have no line of their own in the document."""
-    shown = {
-        e.seq
-        for e in entries
-        if isinstance(e.payload, Taken) or _line(e.payload) or isinstance(e.payload, Withheld)
-    }
+    shown = {e.seq for e in entries if isinstance(e.payload, _IN_TABLES) or _line(e.payload)}
     kinds = {e.seq: e for e in entries}
     return tuple(
         f"Entry {number} ({_kind(kinds.get(number))}): {text}"

@@ -8,6 +8,7 @@ import msgspec
 from benchlog.model.history import Entry, JobEnded, JobEntered, RunBegun, RunEnded, Withheld
 from benchlog.model.job import Job
 from benchlog.model.unit import PlateKind, Unit
+from benchlog.report.content import Workshop
 from benchlog.report.wording import ENDING_WORDS
 
 _Payload = TypeVar("_Payload")
@@ -66,6 +67,13 @@ def unit_of(entries: Sequence[Entry]) -> Unit | None:
     """The unit as the job has it, else as the last bring-up had it; None where neither is there."""
     begun = last(entries, RunBegun)
     return latest_job(entries).unit or (begun.setup.unit if begun is not None else None)
+
+
+def workshop(job: Job) -> Workshop:
+    """Whose work it is, as the job has it."""
+    shop = job.workshop
+    hand = f"{shop.technician} ({shop.competence})" if shop.competence else shop.technician
+    return Workshop(cut(shop.name, 80), cut(shop.address, 160), cut(hand, 160))
 
 
 def header(entries: Sequence[Entry], simulated: bool, invented: bool) -> tuple[tuple[str, str], ...]:

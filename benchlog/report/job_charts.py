@@ -63,7 +63,7 @@ def _soak_begun(reader: SessionReader, run: Run) -> int | None:
 def _soak_chart(trace: Trace, begun_us: int, file: str, axis: str, label: str, colour: str) -> Chart:
     minutes = tuple(((trace.t_us - begun_us) / (60.0 * US)).tolist())
     series = Series(label, minutes, tuple(trace.value.tolist()), colour)
-    panel = Panel("time of soak, min", axis, (series,), HALF_HEIGHT, HALF_WIDTH)
+    panel = Panel("time of soak, min", axis, (series,), HALF_HEIGHT, HALF_WIDTH, from_zero=False)
     low, high = float(np.nanmin(trace.value)), float(np.nanmax(trace.value))
     text = f"Soak, {minutes[-1]:.3g} min: {label} from {low:.3g} to {high:.3g} {axis.split(', ')[1]}."
     return Chart(file, draw(panel), text, half=True)
@@ -89,7 +89,7 @@ def _wave_chart(wave: Waveform, number: int, note: str) -> Chart:
         said = "; it carries no figures"
     current = _piece("current, A", wave.i_a, wave.rate_hz, start_s, CURRENT)
     volts = _piece("voltage ÷ 100, V", wave.v_v / 100.0, wave.rate_hz, start_s, VOLTAGE, "3 2")
-    panel = Panel("time, ms", "A and V ÷ 100", (current, volts), HALF_HEIGHT, HALF_WIDTH)
+    panel = Panel("time, ms", "", (current, volts), HALF_HEIGHT, HALF_WIDTH)
     return Chart(f"wave-{number}.svg", draw(panel), f"{text}{said}.", half=True)
 
 

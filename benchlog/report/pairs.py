@@ -5,22 +5,16 @@ from collections.abc import Sequence
 
 import msgspec
 
-from benchlog.model.history import Entry, Taken
-from benchlog.model.point import PointKind
+from benchlog.cold.points import Pair, pairs_of
+from benchlog.model.history import Entry
 from benchlog.report.content import Table
-from benchlog.report.tables import POINT_WORDS, point_name, reading_text, with_prefix
+from benchlog.report.figures import POINT_WORDS, with_prefix
+from benchlog.report.tables import point_name, reading_text
 
 NOTE = (
     "Difference: after less before. Real: larger than its uncertainty, √(U² + U²) of the two readings. "
     "Where an uncertainty is not known nothing is said of the difference."
 )
-
-
-class Pair(msgspec.Struct, frozen=True):
-    """Two readings at one test point."""
-
-    before: Taken
-    after: Taken
 
 
 class Difference(msgspec.Struct, frozen=True):
@@ -65,16 +59,6 @@ def difference_text(found: Difference | None, unit: str) -> str:
     sign = "+" if found.value > 0 else ""
     text = sign + with_prefix(found.value, unit)
     return text if found.u is None else f"{text} ± {with_prefix(found.u, unit, 2)}"
-
-
-def pairs_of(entries: Sequence[Entry]) -> tuple[Pair, ...]:
-    """First and last reading of each test point that was read more than once, in order of the first."""
-    by_point: dict[tuple[str, str, PointKind], list[Taken]] = {}
-    for entry in entries:
-        if isinstance(entry.payload, Taken):
-            point = entry.payload.point
-            by_point.setdefault((point.group, point.name, point.kind), []).append(entry.payload)
-    return tuple(Pair(taken[0], taken[-1]) for taken in by_point.values() if len(taken) > 1)
 
 
 def pairs_table(entries: Sequence[Entry]) -> Table | None:

@@ -6,28 +6,11 @@ from benchlog.model.history import BenchSet, Entry, Taken
 from benchlog.model.instrument import Accuracy, InstrumentRecord
 from benchlog.model.point import TestPoint
 from benchlog.model.quantity import Quantity
-from benchlog.model.step import DecidedBy, PointVerdict, StepRecord, StepVerdict
+from benchlog.model.step import DecidedBy, StepRecord, StepVerdict
 from benchlog.report.content import Table
-from benchlog.report.findings import Corrections, corrected, corrections_of
+from benchlog.report.corrections import Corrections, corrected, corrections_of
+from benchlog.report.figures import POINT_WORDS, with_prefix
 from benchlog.report.wording import VERDICT_WORDS
-
-POINT_WORDS = {
-    PointVerdict.WITHIN: "within limit",
-    PointVerdict.DOUBTFUL: "doubtful",
-    PointVerdict.OUTSIDE: "outside limit",
-    PointVerdict.NONE: "no judgement",
-}
-
-_PREFIXES = ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"), (1e-12, "p"))
-
-
-def with_prefix(value: float, unit: str, digits: int = 4) -> str:
-    """A value with an SI prefix, e.g. ``47.2 mΩ``; ratios and degrees are printed as they are."""
-    if unit in ("", "°C") or value == 0.0:
-        return f"{value:.{digits}g} {unit}".strip()
-    factor, prefix = next(((f, p) for f, p in _PREFIXES if abs(value) >= f * 0.9999), _PREFIXES[-1])
-    scaled = float(f"{value / factor:.{digits}g}")
-    return f"{scaled:.10g} {prefix}{unit}"
 
 
 def _figure(value: float | None, digits: int = 3) -> str:
@@ -79,29 +62,46 @@ def _step_row(step: StepRecord) -> tuple[str, ...]:
     )
 
 
-def taken_table(entries: Sequence[Entry]) -> Table | None:
-    """Cold and final checks in the order they were taken; None where there were none."""
+STAGES = {
+    "cold-checks": "Cold checks",
+    "parts": "Readings with the parts",
+    "final-checks": "Readings at the final checks",
+}
+"""Headings of the readings taken at test points, by the stage that they were taken in."""
+
+
+def taken_tables(entries: Sequence[Entry]) -> tuple[Table, ...]:
+    """Readings taken at test points, in the order in which they were taken, a table for each stage."""
+    by_stage: dict[str, list[tuple[Entry, Taken]]] = {}
+    for entry in entries:
+        if isinstance(entry.payload, Taken):
+            by_stage.setdefault(entry.payload.stage, []).append((entry, entry.payload))
     corrections = corrections_of(entries)
-    rows = tuple(_taken_row(e, e.payload, corrections) for e in entries if isinstance(e.payload, Taken))
-    if not rows:
-        return None
+    return tuple(_taken_table(stage, rows, corrections) for stage, rows in by_stage.items())
+
+
+def _taken_table(stage: str, taken: list[tuple[Entry, Taken]], corrections: Corrections) -> Table:
+    days = {entry.wall.date() for entry, _ in taken}
+    form = "%H:%M" if len(days) == 1 else "%Y-%m-%d %H:%M"
     return Table(
-        title="Checks",
+        title=STAGES.get(stage) or f"Readings, {stage.replace('-', ' ') or 'no stage'}",
         columns=("Time", "Test point", "Reading", "Instrument", "Verdict"),
-        rows=rows,
-        widths=(0, 2, 0, 0, 3),
+        rows=tuple(_taken_row(e, t, corrections, form) for e, t in taken),
+        widths=(0, 6, 4, 3, 10),
+        note=f"All on {min(days)}." if len(days) == 1 else "",
     )
 
 
-def _taken_row(entry: Entry, taken: Taken, corrections: Corrections) -> tuple[str, ...]:
+def _taken_row(entry: Entry, taken: Taken, corrections: Corrections, form: str) -> tuple[str, ...]:
     verdict = POINT_WORDS[taken.verdict]
     if taken.reason:
         verdict += f": {taken.reason}"
     if taken.limit is not None:
         verdict += f" (limit {with_prefix(taken.limit.value, taken.limit.unit)}, {taken.limit.source})"
+    part = f" (part for {taken.part}, before it is fitted)" if taken.part else ""
     return (
-        f"{entry.wall:%Y-%m-%d %H:%M}",
-        point_name(taken.point) + (" (in circuit)" if taken.in_circuit else ""),
+        f"{entry.wall:{form}}",
+        point_name(taken.point) + (" (in circuit)" if taken.in_circuit else "") + part,
         reading_text(taken),
         taken.instrument or "typed",
         corrected(entry, verdict, corrections),
@@ -129,9 +129,9 @@ def instruments_table(entries: Sequence[Entry]) -> Table | None:
     rows = tuple(_instrument_row(i) for i in benches[-1].instruments)
     return Table(
         title="Instruments",
-        columns=("Instrument", "Number", "Calibration due", "Earth", "Accuracy"),
+        columns=("Instrument", "Number", "Cal. due", "Earth", "Accuracy"),
         rows=rows,
-        widths=(2, 0, 0, 0, 3),
+        widths=(6, 3, 2, 2, 8),
     )
 
 

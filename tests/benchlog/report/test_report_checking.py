@@ -1,5 +1,6 @@
 """Verify of a document: each kind of tampering is named, and an honest document is not accused."""
 
+import shutil
 import sqlite3
 import sys
 from pathlib import Path
@@ -19,11 +20,19 @@ from benchlog.session.reader import SessionReader
 NAME = "a.benchlog"
 
 
-@pytest.fixture(params=[Layout.FILE, Layout.CUSTOMER])
-def document(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
-    out = tmp_path / "a.pdf"
-    make_document(whole_job(tmp_path / NAME), out, request.param, Paper.LETTER)
-    return out
+@pytest.fixture(scope="module", params=[Layout.FILE, Layout.CUSTOMER])
+def made_once(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("made-once")
+    make_document(whole_job(folder / NAME, photographs=1), folder / "a.pdf", request.param, Paper.LETTER)
+    return folder
+
+
+@pytest.fixture
+def document(made_once: Path, tmp_path: Path) -> Path:
+    """A copy to be changed, with its session beside it."""
+    for name in (NAME, "a.pdf"):
+        shutil.copy(made_once / name, tmp_path / name)
+    return tmp_path / "a.pdf"
 
 
 def exchange(document: Path, session: Path) -> None:

@@ -9,10 +9,10 @@ import pikepdf
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from report_sessions import BENCH, JOB, Building, ended, setup, taken, text_of, whole_job
+from report_sessions import BENCH, JOB, Building, ended, hostile_job, setup, taken, text_of, whole_job
 
-from benchlog.model.history import Corrected, JobEnded, Noted, PartChanged, RunBegun
-from benchlog.model.job import Customer, Ending, Job
+from benchlog.model.history import Corrected, Noted, PartChanged, RunBegun
+from benchlog.model.job import Ending, Job
 from benchlog.model.step import Outcome
 from benchlog.model.unit import Unit
 from benchlog.report.content import Layout, Paper
@@ -23,12 +23,6 @@ from benchlog.session.reader import SessionReader
 
 FORBIDDEN = re.compile(r"\b(healthy|safe|passed|ok)\b", re.IGNORECASE)
 LAYOUTS = [Layout.FILE, Layout.CUSTOMER]
-HOSTILE = (
-    "=1+1", "+49", "@SUM(A1)", "#set text(red)", "#panic()", '"quoted"', "line\nbreak",
-    "$x$ *b* _i_ `c` <l> @ref",
-    "\\", "שלום", "مرحبا", "😀", "漢字", "\u202e1.0 A", "a\x07b\x00c", "w" * 300, "Ω µ ° ±",
-    "//", "= heading", "#d.head",
-)  # fmt: skip
 
 
 def made(
@@ -46,7 +40,7 @@ def test_each_ending_claims_no_more_than_was_seen(tmp_path: Path, ending: Ending
     assert not FORBIDDEN.search(before)
     first = re.sub(r"\s+", " ", pages[0])
     for said in (
-        "Not tested", "Output under load and with signal", "step 6 V: the meter is too coarse",
+        "Not tested", "Output under load and with signal",
         "dead, fuse blown", "Invented Customer", "INV-7", "120 V", "invented scenario",
     ):  # fmt: skip
         assert said in first, said
@@ -56,16 +50,14 @@ def test_each_ending_claims_no_more_than_was_seen(tmp_path: Path, ending: Ending
     if ending is Ending.NO_FAULT_FOUND:
         assert "does not show that there is none" in first
     whole = re.sub(r"\s+", " ", "\n".join(pages))
-    for said in (
-        "Authorised by",
-        "0.22 Ω 5 W wire-wound",
-        "140.00",
-        "15 kΩ ± 20 Ω",
-        "3.1 Ω ± 100 mΩ",
-        "CM-1",
-    ):
+    for said in ("Authorised by", "140.00", "3.1 Ω ± 100 mΩ", "T6.3AH250V", "Work by A. Technician ("):
         assert said in whole, said
-    assert "real" in whole
+    if ending in (Ending.REPAIRED, Ending.NO_FAULT_FOUND):
+        assert "step 6 V: the meter is too coarse" in first
+        for said in ("0.22 Ω 5 W wire-wound", "15 kΩ ± 20 Ω", "CM-1", "+15 kΩ ± 20 Ω real"):
+            assert said in whole, said
+    else:
+        assert "was not brought up" in first
     for number, page in enumerate(pages, 1):
         assert f"page {number} of {len(pages)}" in page
     with SessionReader(tmp_path / "a.benchlog") as reader:
@@ -212,16 +204,7 @@ def test_the_same_session_gives_the_same_bytes(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("layout", LAYOUTS)
 def test_hostile_text_is_harmless_everywhere(tmp_path: Path, layout: Layout) -> None:
-    text = " | ".join(HOSTILE)
-    job = msgspec.structs.replace(JOB, number=text, complaint=text, customer=Customer(text, text), terms=text)
-    building = Building(tmp_path / "a.benchlog", job)
-    for hostile in HOSTILE:
-        building.add(
-            Noted(hostile), PartChanged(hostile, hostile, hostile, note=hostile), taken(hostile, 1.0)
-        )
-    instrument = msgspec.structs.replace(BENCH.instruments[0], description=text, serial_number=text)
-    building.add(msgspec.structs.replace(BENCH, instruments=(instrument,)), JobEnded(Ending.RETURNED, text))
-    out, replaced = made(building.close(), layout)
+    out, replaced = made(hostile_job(tmp_path / "a.benchlog"), layout)
     shown = "\n".join(text_of(out))
     assert {"😀", "\x07", "\x00", "\u202e"} <= set(replaced)
     assert "漢" in replaced
@@ -267,7 +250,7 @@ def test_without_the_customer(tmp_path: Path) -> None:
 
 def test_many_readings_stay_small_and_keep_their_spike(tmp_path: Path) -> None:
     building = Building(tmp_path / "a.benchlog").add(BENCH, RunBegun(setup()))
-    building.readings(60_000, spike_at=31_234)
+    building.readings(20_000, spike_at=11_234)
     session = building.add(ended()).close()
     out, _ = made(session)
     copy_session(session, tmp_path / "copy.benchlog")
