@@ -31,6 +31,8 @@ class SourceState(msgspec.Struct, frozen=True):
     limit_a: float | None = None
     trip_delay_s: float | None = None
     tripped: bool = False
+    limiting: bool = False
+    """Its current limit acts just now; false where it does not tell."""
 
 
 class StandbyOrder(msgspec.Struct, frozen=True):

@@ -32,7 +32,8 @@ class InstrumentConfig(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     node: str = ""
     """What an earthed lead of it is connected to on the unit; empty when none touches the unit."""
     sheet: MeterSheet = MeterSheet()
-    baud: int = 9600
+    baud: int | None = None
+    """Where it is another than the profile's."""
     timeout_s: float | None = None
 
     def record(self, simulated: bool) -> InstrumentRecord:

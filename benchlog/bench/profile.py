@@ -68,6 +68,13 @@ class SourceRead(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     limit_a: str = ""
     trip_delay_s: str = ""
     tripped: str = ""
+    tripped_bit: int | None = None
+    """Bit of the answer to ``tripped``, where that is a register; None: it answers 0 or 1."""
+    limiting: str = ""
+    """Whether its current limit acts just now."""
+    limiting_bit: int | None = None
+    frequency_hz: str = ""
+    range_v: str = ""
 
 
 class SourceWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -85,6 +92,12 @@ class SourceWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     second_connection: bool = False
     least_v: float = 0.0
     greatest_v: float | None = None
+    frequency: str = ""
+    range: str = ""
+    """Chooses a voltage range by its full scale."""
+    frequency_hz: float | None = None
+    """Set and read back after opening, with the output off."""
+    range_v: float | None = None
     read: SourceRead = SourceRead()
 
 
@@ -106,6 +119,8 @@ class Measure(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     busy: str = ""
     busy_bit: int = 4
     """Bit of the answer to ``busy`` that is set while measuring (SCPI-1999 OPERation: 4, MEASuring)."""
+    done_bit: int | None = None
+    """Instead: bit that is set once it is done (``INIT;*OPC`` and ``*ESR?``, IEEE 488.2: 0)."""
     poll_s: float = 0.02
     fetch: str = "FETC?"
     separator: str = ","
@@ -301,7 +316,6 @@ class CaptureWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     arm: tuple[str, ...]
     busy: str
     """Query; armed or running while ``busy_bit`` of its answer is set."""
-    busy_bit: int
     cancel: tuple[str, ...]
     data: str
     """Query that brings the samples of a channel as an IEEE 488.2 block, or as a list of numbers."""
@@ -315,8 +329,11 @@ class CaptureWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Volts for one unit of the voltage channel (probe)."""
     current_per_unit: float = 1.0
     """Amperes for one unit of the current channel (clamp, shunt)."""
+    busy_bit: int = 4
+    done_bit: int | None = None
+    """Instead: bit that is set once the capture is complete."""
     code: str = "int16"
-    """``int8``, ``int16``, ``float32`` or ``ascii``."""
+    """``int8``, ``int16``, ``int32``, the same with ``u``, ``float32``, ``float64`` or ``ascii``."""
     little_endian: bool = False
     longest: int = 64_000_000
     """Bytes of the longest block."""

@@ -9,6 +9,7 @@ import msgspec
 
 from benchlog.bench.lines import line_of
 from benchlog.bench.profile import (
+    ContactorWords,
     Family,
     FrameLayout,
     Link,
@@ -33,6 +34,7 @@ _PART = {
     Family.DIGITISER: "capture",
 }
 _CHECKSUM_BYTES = {"sum8": 1, "sum8-complement": 1, "xor8": 1, "crc16": 2}
+_SAMPLES = ("int8", "uint8", "int16", "uint16", "int32", "uint32", "float32", "float64", "ascii")
 _REGISTERS = {"u16": 1, "s16": 1, "u32": 2, "s32": 2, "f32": 2}
 
 
@@ -84,6 +86,10 @@ def profile_faults(profile: Profile) -> Iterator[Fault]:
         yield from _frame_faults(profile.frame)
     if profile.modbus is not None:
         yield from _register_faults(profile.modbus)
+    if profile.capture is not None and profile.capture.code not in _SAMPLES:
+        yield "$.capture.code", f"{profile.capture.code!r} is none of {', '.join(_SAMPLES)}"
+    if profile.contactor is not None:
+        yield from _contactor_faults(profile.contactor)
 
 
 def _link_faults(link: Link) -> Iterator[Fault]:
@@ -100,7 +106,7 @@ def _link_faults(link: Link) -> Iterator[Fault]:
 
 
 def _source_faults(words: SourceWords) -> Iterator[Fault]:
-    for name in ("voltage", "limit", "trip_delay"):
+    for name in ("voltage", "limit", "trip_delay", "frequency", "range"):
         text = getattr(words, name)
         try:
             changes = text.format(value=1.5) != text
@@ -110,6 +116,21 @@ def _source_faults(words: SourceWords) -> Iterator[Fault]:
             yield f"$.source.{name}", f"{text!r} has no place for the number: write {{value}}"
     if not words.off.strip():
         yield "$.source.off", "there must be a command that switches the output off"
+    for name in ("frequency_hz", "range_v"):
+        if getattr(words, name) is not None and not getattr(words, name.rpartition("_")[0]):
+            yield f"$.source.{name}", f"there is no command {name.rpartition('_')[0]!r} to set it with"
+
+
+def _contactor_faults(words: ContactorWords) -> Iterator[Fault]:
+    ways = [bool(words.line), bool(words.beat), words.coil is not None]
+    if sum(ways) != 1:
+        yield "$.contactor", "it has to name one of line, beat and coil: what holds the box in"
+    if words.line not in ("", "dtr", "rts"):
+        yield "$.contactor.line", f"{words.line!r} is neither dtr nor rts"
+    if words.beat and not words.drop:
+        yield "$.contactor.beat", "there must be a command (drop) that lets it drop at once"
+    if words.hold_s <= 0.1:
+        yield "$.contactor.hold_s", "a beat comes every 0.1 s; the box has to hold longer than that"
 
 
 def _text_faults(pattern: TextPattern) -> Iterator[Fault]:

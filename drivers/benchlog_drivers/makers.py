@@ -37,7 +37,7 @@ def make_scpi(config: InstrumentConfig, clock: Clock, wrap: Wrap = as_it_is) -> 
     profile, quantity = chosen_profile(config, Family.SCPI)
     line = wrap(VisaLine(port_link(config, profile)))
     if Role.SOURCE in config.roles:
-        return ScpiSource(config, profile, line, clock)
+        return ScpiSource(config, profile, line, clock, quantity)
     return ScpiMeter(config, profile, line, clock, quantity)
 
 
@@ -191,7 +191,7 @@ def port_link(config: InstrumentConfig, profile: Profile) -> PortLink:
     return PortLink(
         name=config.name, address=config.connection, terminator=link.terminator.encode("ascii"),
         ends=link.ends.encode("ascii"),
-        timeout_s=config.timeout_s or link.timeout_s, baud=link.baud,
+        timeout_s=config.timeout_s or link.timeout_s, baud=config.baud or link.baud,
         bits=8 if link.software_parity else link.bits, parity="N" if link.software_parity else link.parity,
         stop=link.stop, dtr=link.dtr, rts=link.rts,
     )  # fmt: skip

@@ -4,6 +4,7 @@ import contextlib
 import os
 import re
 import socket
+import sys
 import threading
 import time
 import tty
@@ -14,6 +15,8 @@ from pathlib import Path
 import pytest
 
 from benchlog.model.clock import RealClock
+
+sys.path.append(str(Path(__file__).parent))
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

@@ -31,7 +31,10 @@ def test_a_definite_block_comes_back_whatever_is_in_it(content: bytes, behind: b
 def test_forms_of_the_standard() -> None:
     # IEEE 488.2-1992, 8.7.9 (definite) and 8.7.10 (indefinite length)
     assert take_block(b"#15ABCDE\n") == (9, b"ABCDE")
-    assert take_block(b"#0ABCDE\n") == (8, b"ABCDE")
+    assert take_block(b"#0ABCDE\n") == (0, None), "the line feed may be one of its bytes"
+    assert take_block(b"#0ABCDE\n", is_over=True) == (8, b"ABCDE")
+    assert take_block(b"#0ABCDE", is_over=True) == (0, None)
+    assert take_block(b"#15ABCDE", is_over=True) == (8, b"ABCDE")
     assert take_block(b"1,2,3\r\n", b"\n") == (7, b"1,2,3")
     assert take_block(b"#1x") == (0, None)
 

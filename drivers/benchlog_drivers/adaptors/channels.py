@@ -51,10 +51,15 @@ class Outlet(msgspec.Struct, frozen=True):
         return Measured(self.channel, value * self.scale, start_us, end_us, self.setting)
 
 
-def outlets(config: InstrumentConfig, profile: Profile, quantity: Quantity | None) -> tuple[Outlet, ...]:
-    """The channels for an instrument's roles. `UsageError` names a role that its profile can't play."""
+def outlets(
+    config: InstrumentConfig, profile: Profile, quantity: Quantity | None, otherwise: Quantity | None = None
+) -> tuple[Outlet, ...]:
+    """The channels for an instrument's roles. `UsageError` names a role that its profile can't play.
+
+    ``quantity`` for all roles, ``otherwise`` for those that do not tell it.
+    """
     return tuple(
-        _outlet(config, profile, role, quantity or ROLE_QUANTITY.get(role))
+        _outlet(config, profile, role, quantity or ROLE_QUANTITY.get(role) or otherwise)
         for role in config.roles
         if role not in NOT_MEASURING
     )

@@ -1,7 +1,8 @@
 """Questions and answers over a line that may lose the thread.
 
 After a timeout a late answer would shift every later one, so the line is suspect until a unique marker came
-back, or, where the instrument has none, until it was quiet for longer than its worst latency.
+back, or, where the instrument knows none (found out when it is first opened), until it was quiet for longer
+than its worst latency.
 """
 
 import time
@@ -11,6 +12,7 @@ from benchlog.bench.adaptor import Identity
 from benchlog.bench.profile import ScpiWords
 from benchlog.model.errors import InstrumentTimeout, LinkLost, ProtocolFault
 from benchlog_drivers.codecs.block import take_block
+from benchlog_drivers.codecs.number import strict_int
 from benchlog_drivers.codecs.scpi import QueuedError, parse_error, parse_identity, take_line
 from benchlog_drivers.transports.line import Line
 
@@ -18,6 +20,8 @@ _LONGEST = 1 << 16
 _MOST_ERRORS = 20
 _KEPT = 16
 _LEAST_RESYNC_S = 0.5
+_TAIL_S = 0.05
+"""Real seconds within which the line's end follows a block, where it follows at all."""
 
 
 class Conversation:
@@ -37,6 +41,8 @@ class Conversation:
         self._buffer = b""
         self._suspect = False
         self._marker = 0
+        self._marks: bool | None = None if words.marker else False
+        """Whether it brings a marker back; None while that is not known."""
 
     @property
     def timeout_s(self) -> float:
@@ -47,12 +53,22 @@ class Conversation:
         """Open, find the thread, clear the queue, ask who answers, configure."""
         self.line.open()
         self._buffer = b""
-        self._suspect = bool(self._words.marker)
+        self._suspect = self._marks is not False
+        self.settle()
         if self._words.clear:
             self.tell(self._words.clear)
-        identity = parse_identity(self.ask(self._words.identity)) if self._words.identity else Identity("")
+        identity = self._identify()
         self.configure(*self._words.configure)
         return identity
+
+    def _identify(self) -> Identity:
+        if not self._words.identity:
+            return Identity("")
+        try:
+            return parse_identity(self.ask(self._words.identity))
+        except InstrumentTimeout:
+            self._marks = self._marks or (None if self._words.marker else False)  # it may have been off
+            raise
 
     def close(self) -> None:
         """Close the line; never raises."""
@@ -124,28 +140,46 @@ class Conversation:
         parts = bytearray()
         while True:
             used, data = take_block(parts, self.line.link.line_end)
+            left = until - time.monotonic()
+            if data is None and (left <= 0.0 or len(parts) > longest):
+                self._suspect = True
+                raise self._timeout(f"the waveform did not come whole ({len(parts)} bytes came)")
+            if data is None:
+                used, data = self._more(parts, left)
             if data is not None:
                 self._buffer = bytes(parts[used:])
                 return data
-            left = until - time.monotonic()
-            if left <= 0.0 or len(parts) > longest:
-                self._suspect = True
-                raise self._timeout(f"the waveform did not come whole ({len(parts)} bytes came)")
-            try:
-                parts += self.line.read_some(left)
-            except LinkLost:
-                self._suspect = True
-                raise
+
+    def _more(self, parts: bytearray, left_s: float) -> tuple[int, bytes | None]:
+        """Wait for more of a block; what it is when no more comes although it may be whole."""
+        may_be_whole = take_block(parts, self.line.link.line_end, is_over=True)
+        try:
+            data = self.line.read_some(left_s if may_be_whole[1] is None else min(left_s, _TAIL_S))
+        except LinkLost:
+            self._suspect = True
+            raise
+        parts += data
+        return (0, None) if data else may_be_whole
 
     def settle(self) -> None:
-        """Make a suspect line clean. `InstrumentTimeout` when it can't be made so; it stays suspect then."""
+        """Make a suspect line clean. `InstrumentTimeout` when it can't be made so; it stays suspect then.
+
+        An instrument that never brought a marker back is waited for in silence instead; what the marker left
+        in its error queue is cleared when it is opened.
+        """
         if not self._suspect:
             return
         self.resyncs += 1
         self._buffer = b""
-        if self._words.marker:
-            self._seek_marker()
-        else:
+        try:
+            if self._marks is not False:
+                self._seek_marker()
+                self._marks = True
+        except InstrumentTimeout:
+            if self._marks:
+                raise
+            self._marks, self._buffer = False, b""
+        if self._marks is False:
             self._wait_quiet()
         self._suspect = False
 
@@ -161,24 +195,23 @@ class Conversation:
     def _next_marker(self, until: float) -> int:
         """Ask for a number that no earlier marker asked for; how many lines came before it."""
         self._marker = self._marker + 1 if 100 <= self._marker < 254 else 100
-        wanted = str(self._marker)
-        self._send(self._words.marker.format(n=wanted))
+        self._send(self._words.marker.format(n=self._marker))
         others = 0
         while True:
             left = until - time.monotonic()
             if left <= 0.0:
                 raise self._timeout("the line could not be made clean")
             try:
-                if self._receive(left).strip().lstrip("+") == wanted:
+                if strict_int(self._receive(left).strip()) == self._marker:
                     return others
             except ProtocolFault:
                 self._buffer = b""
             others += 1
 
     def _wait_quiet(self) -> None:
-        """Discard until nothing came for the time a late answer may take."""
+        """Discard until nothing came for longer than a late answer may take."""
         until = time.monotonic() + 5.0 * self.timeout_s
-        while self.line.read_some(self.timeout_s):
+        while self.line.read_some(1.5 * self.timeout_s):
             if time.monotonic() > until:
                 raise self._timeout("it does not fall silent")
 

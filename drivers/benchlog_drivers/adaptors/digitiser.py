@@ -15,7 +15,7 @@ from benchlog.model.wave import Waveform
 from benchlog_drivers.adaptors.conversation import Conversation
 from benchlog_drivers.adaptors.recognise import Recognition
 from benchlog_drivers.codecs.block import parse_preamble, samples, scaled_samples
-from benchlog_drivers.codecs.scpi import bit_set
+from benchlog_drivers.codecs.scpi import still_busy
 from benchlog_drivers.transports.line import Line
 
 _POLL_S = 0.02
@@ -50,7 +50,7 @@ class Digitiser:
 
     def done(self) -> bool:
         """Whether the capture is complete."""
-        busy = bit_set(self.talk.ask(self._words.busy), self._words.busy_bit)
+        busy = still_busy(self.talk.ask(self._words.busy), self._words.busy_bit, self._words.done_bit)
         if busy is None:
             raise self._wrong("did not say whether it is still capturing")
         return not busy

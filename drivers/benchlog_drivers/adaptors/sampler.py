@@ -15,7 +15,7 @@ from benchlog_drivers.adaptors.channels import Outlet
 from benchlog_drivers.adaptors.conversation import Conversation
 from benchlog_drivers.adaptors.pace import Pace
 from benchlog_drivers.codecs.number import strict_int
-from benchlog_drivers.codecs.scpi import bit_set, parse_values
+from benchlog_drivers.codecs.scpi import parse_values, still_busy
 
 SLICE_S = 0.005
 """Longest idle wait of one call, real seconds."""
@@ -74,7 +74,7 @@ class Sampler:
     def _finished(self) -> bool:
         if not self._measure.busy:
             return True
-        busy = bit_set(self._talk.ask(self._measure.busy), self._measure.busy_bit)
+        busy = still_busy(self._talk.ask(self._measure.busy), self._measure.busy_bit, self._measure.done_bit)
         if busy is None or (busy and time.monotonic() > self._give_up_at):
             self._begun_us = None
             raise ProtocolFault(

@@ -12,13 +12,14 @@ from benchlog.bench.file import InstrumentConfig
 from benchlog.bench.profile import Profile, SourceWords
 from benchlog.model.clock import Clock
 from benchlog.model.errors import ProtocolFault, UsageError
+from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Channel, Reading, Status
 from benchlog_drivers.adaptors.channels import outlets
 from benchlog_drivers.adaptors.conversation import Conversation
 from benchlog_drivers.adaptors.recognise import Recognition
 from benchlog_drivers.adaptors.sampler import SLICE_S, Sampler
 from benchlog_drivers.codecs.number import scpi_value
-from benchlog_drivers.codecs.scpi import parse_switch
+from benchlog_drivers.codecs.scpi import bit_set, parse_switch
 from benchlog_drivers.transports.line import Line
 from benchlog_drivers.transports.visa import VisaLine, socket_address
 
@@ -35,15 +36,19 @@ class ScpiSource:
         profile: Profile,
         line: Line,
         clock: Clock,
+        quantity: Quantity | None = None,
         is_second: bool = False,
     ) -> None:
-        """Not yet open. A second connection only ever switches off."""
+        """Not yet open. ``quantity``: what it measures in a role that does not tell it (peak, VA, …).
+
+        A second connection only ever switches off.
+        """
         if profile.source is None:
             raise UsageError(
                 f"The profile {profile.name!r} of {config.name!r} has no [source] part. "
                 "Choose the profile of a source."
             )
-        found = () if is_second else outlets(config, profile, None)
+        found = () if is_second else outlets(config, profile, None, quantity)
         self.channels: tuple[Channel, ...] = tuple(outlet.channel for outlet in found)
         self.talk = Conversation(line, profile.scpi)
         self.sampler = Sampler(self.talk, profile.measure, found, clock)
@@ -62,9 +67,20 @@ class ScpiSource:
             return Identity(self._config.name)
         identity = self._recognition.check(self.talk.open())
         self.sampler.restart()
+        self._prepare()
         if self._limit is not None:
             self.set_limit(*self._limit)
         return identity
+
+    def _prepare(self) -> None:
+        """Frequency and range as the profile states them; left alone when the output is found on."""
+        words = self._words
+        if (words.frequency_hz is None and words.range_v is None) or self.state().output_on:
+            return
+        if words.range_v is not None:
+            self.set_range(words.range_v)
+        if words.frequency_hz is not None:
+            self.set_frequency(words.frequency_hz)
 
     def close(self) -> None:
         """Close the line; never raises."""
@@ -93,6 +109,25 @@ class ScpiSource:
             )
         self._limit = (limit_a, trip_delay_s)
         return state
+
+    def set_frequency(self, hertz: float) -> None:
+        """Set the frequency and read it back. `ProtocolFault` with the output on, or if it is not taken."""
+        self._set_at_rest(self._words.frequency, self._words.read.frequency_hz, hertz, "Hz")
+
+    def set_range(self, volts: float) -> None:
+        """Choose the range of so many volts full scale and read it back. `ProtocolFault` as above."""
+        self._set_at_rest(self._words.range, self._words.read.range_v, volts, "V full scale")
+
+    def _set_at_rest(self, command: str, query: str, value: float, what: str) -> None:
+        if not command:
+            raise self._cannot(f"can't be set to {value:g} {what} from here")
+        if self.state().output_on:
+            raise self._cannot(f"is on; it is not set to {value:g} {what} under power")
+        self.talk.configure(command.format(value=Plain(value)))
+        reply = self.talk.ask(query) if query else ""
+        read = scpi_value(reply) if query else value
+        if isinstance(read, Status) or not _near(read, value, _LEAST_V):
+            raise self._cannot(f"was to be set to {value:g} {what} but reads back {reply!r}")
 
     def set_voltage(self, volts: float) -> SourceState:
         """Set the voltage and read it back. `ProtocolFault` when it is not what was set."""
@@ -134,7 +169,7 @@ class ScpiSource:
             name: query
             for name, query in (
                 ("set_v", read.set_v), ("output_on", read.output_on), ("limit_a", read.limit_a),
-                ("trip_delay_s", read.trip_delay_s), ("tripped", read.tripped),
+                ("trip_delay_s", read.trip_delay_s), ("tripped", read.tripped), ("limiting", read.limiting),
             )
             if query
         }  # fmt: skip
@@ -153,11 +188,17 @@ class ScpiSource:
             if name in replies and not isinstance(value := scpi_value(replies[name]), Status)
         }
         output_on = parse_switch(replies.get("output_on", ""))
-        tripped = parse_switch(replies.get("tripped", "0"))
-        if "set_v" not in numbers or output_on is None or tripped is None:
+        tripped = _flag(replies.get("tripped", "0"), self._words.read.tripped_bit)
+        limiting = _flag(replies.get("limiting", "0"), self._words.read.limiting_bit)
+        if "set_v" not in numbers or output_on is None or tripped is None or limiting is None:
             raise self._cannot(f"answered {replies!r} when its state was asked")
         return SourceState(
-            numbers["set_v"], output_on, numbers.get("limit_a"), numbers.get("trip_delay_s"), tripped
+            numbers["set_v"],
+            output_on,
+            numbers.get("limit_a"),
+            numbers.get("trip_delay_s"),
+            tripped,
+            limiting,
         )
 
     def standby(self) -> StandbyOrder | None:
@@ -187,6 +228,11 @@ class Plain(float):
         if form:
             return format(float(self), form)
         return f"{float(self):.6f}".rstrip("0").rstrip(".") or "0"
+
+
+def _flag(reply: str, bit: int | None) -> bool | None:
+    """A flag that is answered 0 or 1, or a bit of a register; None where the reply is neither."""
+    return parse_switch(reply) if bit is None else bit_set(reply, bit)
 
 
 def _near(read: float, wanted: float, least: float) -> bool:

@@ -7,13 +7,21 @@ import numpy.typing as npt
 
 from benchlog_drivers.codecs.number import strict_float
 
-_TYPES = {"int8": "i1", "int16": "i2", "float32": "f4"}
+TYPES = {
+    "int8": "i1", "uint8": "u1", "int16": "i2", "uint16": "u2", "int32": "i4", "uint32": "u4",
+    "float32": "f4", "float64": "f8",
+}  # fmt: skip
+"""Codes of binary samples; ``ascii`` stands beside them."""
 
 
-def take_block(buffer: bytes | bytearray, line_end: bytes = b"\n") -> tuple[int, bytes | None]:
+def take_block(
+    buffer: bytes | bytearray, line_end: bytes = b"\n", is_over: bool = False
+) -> tuple[int, bytes | None]:
     """(bytes used, content) of ``#<n><length><data>``, of ``#0<data>`` up to the line's end, or of a line.
 
     (0, None) while it is not whole. The line's end behind a definite block belongs to it (IEEE 488.2, 8.7.9).
+    ``is_over``: nothing more comes. Then a definite block may lack its line's end, and only then is one of
+    indefinite length (8.7.10) known to be whole, since its data may hold the byte of the line's end too.
     """
     if not buffer:
         return 0, None
@@ -24,15 +32,15 @@ def take_block(buffer: bytes | bytearray, line_end: bytes = b"\n") -> tuple[int,
         return 0, None
     digits = buffer[1] - 0x30
     if digits == 0:
-        whole = len(buffer) > 2 and bytes(buffer).endswith(line_end)
+        whole = is_over and len(buffer) > 2 and bytes(buffer[-len(line_end) :]) == line_end
         return (len(buffer), bytes(buffer[2 : -len(line_end)])) if whole else (0, None)
     length = bytes(buffer[2 : 2 + digits])
     if len(length) < digits or not 1 <= digits <= 9 or not length.isdigit():
         return 0, None
     begin, end = 2 + digits, 2 + digits + int(length)
-    if len(buffer) < end + len(line_end):
+    if len(buffer) < end or (not is_over and len(buffer) < end + len(line_end)):
         return 0, None
-    return end + len(line_end), bytes(buffer[begin:end])
+    return min(len(buffer), end + len(line_end)), bytes(buffer[begin:end])
 
 
 def samples(content: bytes, code: str, little_endian: bool) -> npt.NDArray[np.float64] | None:
@@ -40,7 +48,7 @@ def samples(content: bytes, code: str, little_endian: bool) -> npt.NDArray[np.fl
     if code == "ascii":
         values = [strict_float(text.strip()) for text in content.decode("ascii", errors="replace").split(",")]
         return None if None in values else np.array(values, dtype=np.float64)
-    kind = np.dtype(("<" if little_endian else ">") + _TYPES[code])
+    kind = np.dtype(("<" if little_endian else ">") + TYPES[code])
     if not content or len(content) % kind.itemsize:
         return None
     found = np.frombuffer(content, dtype=kind).astype(np.float64)

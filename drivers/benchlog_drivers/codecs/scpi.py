@@ -6,7 +6,7 @@ import msgspec
 
 from benchlog.bench.adaptor import Identity
 from benchlog.model.reading import Status
-from benchlog_drivers.codecs.number import scpi_value, strict_int
+from benchlog_drivers.codecs.number import register_int, scpi_value, strict_int
 
 _ERROR = re.compile(r'\s*([+-]?\d{1,6})\s*(?:,\s*"?(.*?)"?\s*)?', re.ASCII | re.DOTALL)
 
@@ -49,13 +49,22 @@ def parse_values(reply: str, separator: str, fields: int | None = None) -> list[
 
 
 def parse_switch(reply: str) -> bool | None:
-    """On or off of a reply 1, 0, ON, OFF; None for anything else."""
-    return {"1": True, "0": False, "ON": True, "OFF": False, "+1": True, "+0": False}.get(
-        reply.strip().upper()
-    )
+    """On or off of a reply 1, 0 (as any number), ON, OFF; None for anything else."""
+    text = reply.strip().upper()
+    if text in ("ON", "OFF"):
+        return text == "ON"
+    return {0: False, 1: True}.get(-1 if (number := strict_int(text)) is None else number)
 
 
 def bit_set(reply: str, bit: int) -> bool | None:
     """Whether a bit of a register is set; None where the reply is no whole number ≥ 0."""
-    value = strict_int(reply.strip())
-    return None if value is None or value < 0 else bool(value >> bit & 1)
+    value = register_int(reply.strip())
+    return None if value is None else bool(value >> bit & 1)
+
+
+def still_busy(reply: str, busy_bit: int, done_bit: int | None) -> bool | None:
+    """Whether it is still at work, by the bit that says so or the bit that says it is done; None as above."""
+    if done_bit is None:
+        return bit_set(reply, busy_bit)
+    done = bit_set(reply, done_bit)
+    return None if done is None else not done

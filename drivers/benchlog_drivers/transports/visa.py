@@ -97,7 +97,9 @@ class VisaLine:
                 self._socket.settimeout(self.link.timeout_s)
             elif kind.startswith("ASRL"):
                 self._set_serial()
-            if self._socket is None and not self._counts_arrived and len(self.link.line_end) == 1:
+            keeps_apart = not kind.startswith("ASRL") and not kind.endswith("SOCKET")
+            seen = self._socket is not None or self._counts_arrived
+            if not seen and not keeps_apart and len(self.link.line_end) == 1:
                 self._resource.read_termination = self.link.line_end.decode("latin-1")
 
     def _set_serial(self) -> None:
@@ -188,16 +190,25 @@ class VisaLine:
             time.sleep(_POLL_S)
 
     def _read_message(self, resource: Any, timeout_s: float) -> bytes:
-        """One message of a transport that keeps messages apart (VXI-11, HiSLIP, USBTMC, GPIB)."""
-        with translated(self.link):
+        """One message, or a part of a long one, of a transport that keeps messages apart.
+
+        There (VXI-11, HiSLIP, USBTMC, GPIB) END stands for the line's end, which may be left out. Where
+        nothing can come (HiSLIP, before the next question) the library says so at once; the wait is ours.
+        """
+        until = time.monotonic() + timeout_s
+        with translated(self.link), resource.ignore_warning(StatusCode.success_max_count_read):
             resource.timeout = max(1, int(timeout_s * 1000))
             try:
-                data, _ = resource.visalib.read(resource.session, _CHUNK)
+                data, status = resource.visalib.read(resource.session, _CHUNK)
             except pyvisa.VisaIOError as error:
                 if error.error_code != StatusCode.error_timeout:
                     raise
                 return b""
-        return bytes(data)
+        if not data:
+            time.sleep(max(0.0, until - time.monotonic()))
+            return b""
+        is_part = status == StatusCode.success_max_count_read
+        return bytes(data) if is_part or data.endswith(self.link.line_end) else data + self.link.line_end
 
     def discard(self) -> None:
         """Throw away what has arrived."""
