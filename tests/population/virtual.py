@@ -9,10 +9,13 @@ reaches source and hand at once.
 """
 
 import argparse
+import dataclasses
+import functools
 import itertools
+import math
 import multiprocessing
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from benchlog.bringup.plan import make_plan, set_up
@@ -78,6 +81,8 @@ class Run:
     setup: RunSetup = field(repr=False)
     destroyed_s: float | None
     """When a part was destroyed, session seconds."""
+    hottest_ratio: float
+    """Largest bias by heat, of the cold bias."""
     ended_s: float
     claim: str | None
     not_judged: tuple[str, ...]
@@ -137,8 +142,9 @@ def make_run_setup(
 class _Course:
     """One run under way."""
 
-    def __init__(self, made: Made, setup: RunSetup, options: SimulateOptions) -> None:
+    def __init__(self, made: Made, setup: RunSetup, options: SimulateOptions, keep: bool) -> None:
         self.made = made
+        self.keep = keep
         self.bench = made.bench
         self.watch = BringUp(setup)
         longest_s = max(step.dwell_max_s for step in setup.steps)
@@ -187,7 +193,8 @@ class _Course:
 
     def _tell(self, event: Told) -> None:
         self.now_us += 1
-        self.told.append((self.now_us, event))
+        if self.keep:
+            self.told.append((self.now_us, event))
         self._hear(self.watch.feed(event, self.now_us))
 
     def _hear(self, answer: tuple[tuple[int, Said], ...]) -> None:
@@ -216,12 +223,16 @@ class _Course:
         self.answers.append((round((at_s + ANSWER_S) * US), answer))
 
 
+_channel = functools.cache(Channel)
+_setting = functools.cache(Setting)
+
+
 def _reading(one: Finished, indication: Indication, turns: int) -> Measured | Unusable:
     n = turns if indication.role is Role.SOURCE_CURRENT else 1
-    channel = Channel(indication.role, indication.quantity, one.instrument)
+    channel = _channel(indication.role, indication.quantity, one.instrument)
     start_us, end_us = round(one.start_s * US), round(one.end_s * US)
     full = None if indication.range is None else indication.range / n
-    setting = Setting(full, indication.count / n, end_us - start_us, n)
+    setting = _setting(full, indication.count / n, end_us - start_us, n)
     if indication.value is None:
         assert indication.status is not None
         return Unusable(channel, indication.status, start_us, end_us, setting)
@@ -233,11 +244,19 @@ def run_cell(
     soak_s: float = 0.0,
     reference: Reference | None = None,
     file: PlanFile | None = None,
+    retell: Callable[[Unit], Unit] | None = None,
+    keep: bool = True,
 ) -> Run:
-    """One run on a simulated bench, in virtual time. The same for the same options."""
+    """One run on a simulated bench, in virtual time. The same for the same options.
+
+    ``retell``: what the technician takes the unit for, from what is marked on it. ``keep`` False: what was
+    told to the watch is not kept.
+    """
     made = make_bench(options)
+    if retell is not None:
+        made = dataclasses.replace(made, unit=retell(made.unit))
     setup, warnings = make_run_setup(made, options, soak_s, reference, file)
-    course = _Course(made, setup, options)
+    course = _Course(made, setup, options, keep)
     course.run()
     watch = course.watch
     return Run(
@@ -249,6 +268,7 @@ def run_cell(
         told=tuple(course.told),
         setup=setup,
         destroyed_s=made.bench.witness.destroyed_s,
+        hottest_ratio=math.exp(made.physics.load.hottest),
         ended_s=course.now_us / US if course.ended_s is None else course.ended_s,
         claim=watch.no_short_claim,
         not_judged=tuple(watch.not_judged),

@@ -46,6 +46,7 @@ class Made:
     """A bench that was put together."""
 
     bench: SimulatedBench
+    physics: SimulatedUnit
     unit: Unit
     """What a technician would know of the unit."""
     params: UnitParams
@@ -113,11 +114,11 @@ def make_bench(options: SimulateOptions) -> Made:
         own = SimulatedMeter(source_meter_sheet(), seed, 0.0, boxes["source"], on_demand=True)
         meters = (*meters, own)
         bench = SimulatedBench(physics, meters, source, None, None, digitiser, contactor)
-        return Made(bench, unit, params, sheets, boxes, own, probe)
+        return Made(bench, physics, unit, params, sheets, boxes, own, probe)
     hand = Hand(options.hand, dial_full_scale(options.mains_v), options.mains_v, seed)
     wander = Wander(options.wander, seed)
     bench = SimulatedBench(physics, meters, None, hand, wander, digitiser, contactor)
-    return Made(bench, unit, params, sheets, boxes, None, probe)
+    return Made(bench, physics, unit, params, sheets, boxes, None, probe)
 
 
 def _box(name: str, options: SimulateOptions) -> TroubleBox:

@@ -34,6 +34,15 @@ _ZERO_WHEN_OPEN = frozenset(
         Quantity.CAPACITANCE,
     }
 )
+_SENSED = {
+    Role.INLET_VOLTAGE: "voltage_rms_v",
+    Role.SOURCE_POWER: "power_w",
+    Role.RAIL_PLUS: "rail_plus_v",
+    Role.RAIL_MINUS: "rail_minus_v",
+    Role.OUTPUT_DC: "output_dc_v",
+    Role.HEATSINK: "heatsink_c",
+    Role.BIAS: "bias_a",
+}
 _RANGE_DOWN = 0.9
 """Share of the next smaller full scale below which it goes down."""
 _BLANK_READINGS = 2
@@ -133,15 +142,7 @@ def sensed(truth: Truth, role: Role, sheet: InstrumentSheet, full_scale: float) 
         return current * clipped_share(
             abs(truth.current_peak_a) * sheet.turns, sheet.crest_factor * full_scale
         )
-    return {
-        Role.INLET_VOLTAGE: truth.voltage_rms_v,
-        Role.SOURCE_POWER: truth.power_w,
-        Role.RAIL_PLUS: truth.rail_plus_v,
-        Role.RAIL_MINUS: truth.rail_minus_v,
-        Role.OUTPUT_DC: truth.output_dc_v,
-        Role.HEATSINK: truth.heatsink_c,
-        Role.BIAS: truth.bias_a,
-    }[role]
+    return float(getattr(truth, _SENSED[role]))
 
 
 def displayed(value: float, accuracy: Accuracy, draw: Draw, noise: float) -> float:
@@ -160,6 +161,10 @@ class _Ranging:
         fixed = (channel.accuracy.range or math.inf, channel.accuracy.count)
         self._ranges = channel.ranges or (fixed,)
         self._top = len(self._ranges) - 1
+        self.accuracies = tuple(
+            msgspec.structs.replace(channel.accuracy, count=count) for _, count in self._ranges
+        )
+        """What is stated of the channel, by range with its count."""
         self._at = 0
         self._blank = 0
 
@@ -169,9 +174,9 @@ class _Ranging:
         return self._ranges[self._at][0]
 
     @property
-    def count(self) -> float:
-        """One count on this range."""
-        return self._ranges[self._at][1]
+    def accuracy(self) -> Accuracy:
+        """What is stated of the channel, with the count of this range."""
+        return self.accuracies[self._at]
 
     def blank(self, value: float) -> bool:
         """Follow the value; True while the display is blank."""
@@ -215,17 +220,16 @@ class _Channel:
             return self._shows(None, Status.AUTORANGING)
         if Trouble.OVERLOAD in acting or abs(value) > full:
             return self._shows(None, Status.OVERLOAD)
-        accuracy = msgspec.structs.replace(self.sheet.accuracy, count=self.ranging.count)
-        shown = displayed(value, accuracy, self.draw, noise)
+        shown = displayed(value, self.ranging.accuracy, self.draw, noise)
         if Trouble.FROZEN in acting:
             shown = self.frozen if self.frozen is not None else shown
         self.frozen = shown
         return self._shows(shown, None)
 
     def _shows(self, value: float | None, status: Status | None) -> Indication:
-        full, count = self.ranging.full_scale, self.ranging.count
-        stated = full if math.isfinite(full) else None
-        return Indication(self.sheet.role, self.sheet.quantity, value, status, stated, count)
+        full, accuracy = self.ranging.full_scale, self.ranging.accuracy
+        stated = full if full < math.inf else None
+        return Indication(self.sheet.role, accuracy.quantity, value, status, stated, accuracy.count)
 
 
 class SimulatedMeter:

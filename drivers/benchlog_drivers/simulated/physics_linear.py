@@ -129,6 +129,8 @@ class LinearSupply:
         self.least_scale_v = 0.5
         self.last_trace, self.last_inlet_v = np.zeros(1), np.zeros(0)
         self._fluxes: deque[float] = deque(maxlen=STEPS // BLOCK)
+        self._of: tuple[tuple[TransformerValues, float, float, float, float], _Step] | None = None
+        """The last coefficients and what they depend on."""
         self.set_transformer(values)
 
     def set_transformer(self, values: TransformerValues) -> None:
@@ -229,9 +231,17 @@ class LinearSupply:
             self.remanent_vs *= math.exp(-rate * self.block_s)
 
     def _coefficients(self) -> _Step:
+        depends = (self.values, self.series_ohm(), self.inside_ohm, self.leg_ohm, self.branch_siemens)
+        if self._of is not None and self._of[0] == depends:
+            return self._of[1]
+        found = self._work_out(depends[1])
+        self._of = (depends, found)
+        return found
+
+    def _work_out(self, series_ohm: float) -> _Step:
         values, h = self.values, self.step_s
         henry = self.source.henry + values.primary_leak_h
-        ohm = self.series_ohm() + self.inside_ohm + values.primary_ohm
+        ohm = series_ohm + self.inside_ohm + values.primary_ohm
         half = ohm * h / (2.0 * henry)
         drive = h / henry / (1.0 + half)
         lag = values.secondary_leak_h / h

@@ -14,6 +14,8 @@ DESTROYED_NEPERS = 2.5
 """ln(bias ÷ cold bias) at which a runaway destroys the device: 12 times."""
 SHORT_JUNCTION = Diode(1e-9, 2.8, 0.01)
 """In series with a rail-to-rail short: about 1.4 V at half an ampere."""
+_IN_RESERVOIR = frozenset({Fault.LEAKY_RESERVOIR, Fault.REFORMING_RESERVOIR})
+_RAIL_TO_RAIL = frozenset({Fault.RAIL_SHORT, Fault.SHORTED_DEVICE})
 _WAKE_SOFTNESS_V = 0.8
 _NUDGE_V = 0.02
 _FORMING_S = 60.0
@@ -68,6 +70,8 @@ class AmplifierLoad:
         self.destroyed = False
         self.nepers = 0.0
         """ln(bias ÷ cold bias) by heat."""
+        self.hottest = 0.0
+        """The largest `nepers` so far."""
         self.heatsink_c = AMBIENT_C
         self.formed_v = params.faults.reform_v
         self.heaters = Filament(params.valves.heaters) if params.valves else None
@@ -77,7 +81,10 @@ class AmplifierLoad:
     # --- on the rails ---------------------------------------------------------------------------------------
     def draw(self, plus_v: float, minus_v: float) -> RailLoad:
         """What is drawn with the reservoirs at these voltages (V)."""
-        seen_plus, seen_minus = self.behind_fuses(plus_v, minus_v)
+        fault = self.fault if self.fault_on else Fault.NONE
+        seen_plus, seen_minus = plus_v, minus_v
+        if fault is Fault.OPEN_RAIL_FUSE:
+            seen_plus, seen_minus = self.behind_fuses(plus_v, minus_v)
         bias = self.bias_a(seen_plus, seen_minus)
         bleeder, front = self.params.rails.bleeder_ohm, self.params.front_end
         plus_a, minus_a = plus_v / bleeder, -minus_v / bleeder
@@ -85,8 +92,9 @@ class AmplifierLoad:
             plus_a += bias + small_stages_a(front, seen_plus)
         if seen_minus < 0.0:
             minus_a += bias + small_stages_a(front, -seen_minus)
-        plus_a += self._reservoir_fault_a(plus_v)
-        current = self._bridge_a(plus_v, minus_v)
+        if fault in _IN_RESERVOIR:
+            plus_a += self._reservoir_fault_a(plus_v)
+        current = self._bridge_a(plus_v, minus_v) if self.destroyed or fault in _RAIL_TO_RAIL else 0.0
         if current <= 0.0:
             return RailLoad(plus_a, minus_a)
         # The tangent, as the path may steepen within a fraction of a volt.
@@ -183,6 +191,7 @@ class AmplifierLoad:
         share = 1.0 - math.exp(-seconds / tau)
         target = 0.0 if self.destroyed else gain * watts / nominal
         self.nepers += (target - self.nepers) * share
+        self.hottest = max(self.hottest, self.nepers)
         rise = warmth.heatsink_k_per_w * (watts + self._bridge_w(plus_v, minus_v))
         self.heatsink_c += (AMBIENT_C + rise - self.heatsink_c) * share
         if runaway and self.nepers > DESTROYED_NEPERS:
