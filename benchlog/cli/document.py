@@ -8,7 +8,7 @@ from benchlog.cli.options import add_json_option
 from benchlog.cli.output import print_json, say
 from benchlog.model.errors import Exit, UsageError
 from benchlog.report.content import Layout, Paper
-from benchlog.report.document import make_document
+from benchlog.report.document import STAGES, make_document
 from benchlog.report.legible import name_of
 from benchlog.report.pages import is_document
 
@@ -26,6 +26,7 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
         help="file: all tables, one page where it fits (default); customer: two pages at most, plain words",
     )
     parser.add_argument("--paper", choices=[p.value for p in Paper], default=Paper.A4.value)
+    parser.add_argument("--progress", action="store_true", help="say on standard error what is being done")
     add_json_option(parser)
 
 
@@ -35,7 +36,9 @@ def run(args: argparse.Namespace) -> int:
     if is_document(args.file) and args.out is None:
         raise UsageError(f"{args.file} is a document itself. Say where the new one is to go: -o OUT.pdf.")
     with session_file(args.file) as session:
-        unshown = make_document(session, out, Layout(args.layout), Paper(args.paper))
+        unshown = make_document(
+            session, out, Layout(args.layout), Paper(args.paper), _say_stage if args.progress else _quiet
+        )
     if unshown:
         named = ", ".join(name_of(c) for c in unshown)
         say(f"Characters that can't be shown were replaced by a square: {named}")
@@ -44,3 +47,11 @@ def run(args: argparse.Namespace) -> int:
     else:
         say(f"Document: {out}")
     return int(Exit.DONE)
+
+
+def _say_stage(stage: int) -> None:
+    say(f"{stage}/{len(STAGES)} {STAGES[stage - 1]}")
+
+
+def _quiet(stage: int) -> None:
+    """Without ``--progress`` nothing is said on the way."""

@@ -5,7 +5,7 @@ lay_out(session, attachment, layout, paper, head) -> pages of a closed session f
 """
 
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import msgspec
@@ -29,8 +29,23 @@ CHART_POINTS = 1200
 AFTER_US = 5_000_000
 
 
+STAGES = ("copying the session", "reading it and drawing its charts", "laying out the pages", "writing")
+"""What making a document goes through, in words."""
+
+Tell = Callable[[int], None]
+"""Told the number of the stage that begins, from 1."""
+
+
+def _tell_nobody(stage: int) -> None:
+    """For callers who show no progress."""
+
+
 def make_document(
-    session: Path, out: Path, layout: Layout = Layout.FILE, paper: Paper = Paper.A4
+    session: Path,
+    out: Path,
+    layout: Layout = Layout.FILE,
+    paper: Paper = Paper.A4,
+    tell: Tell = _tell_nobody,
 ) -> tuple[str, ...]:
     """Make the document of a session file; a copy of the file is embedded in it.
 
@@ -39,9 +54,14 @@ def make_document(
     """
     with tempfile.TemporaryDirectory(prefix="benchlog-copy-") as folder:
         copy = Path(folder) / "session.benchlog"
+        tell(1)
         with SessionReader(session) as reader:
             reader.copy_to(copy)
-        pdf, replaced = lay_out(copy, attachment_name(session), layout, paper)
+        tell(2)
+        content = _content_of(copy, attachment_name(session), layout, paper)
+        tell(3)
+        pdf, replaced = compile_document(content, copy.read_bytes())
+    tell(4)
     write_document(pdf, out)
     return replaced
 
@@ -60,12 +80,16 @@ def lay_out(
     The file itself is embedded, byte by byte, as ``attachment``. ``head`` is printed in place of the
     session's own, for comparing pages. The same file gives the same bytes.
     """
+    return compile_document(_content_of(session, attachment, layout, paper, head), session.read_bytes())
+
+
+def _content_of(session: Path, attachment: str, layout: Layout, paper: Paper, head: str = "") -> Content:
+    """What a closed session file says, as long as it may be; with another ``head`` where one is given."""
     with SessionReader(session) as reader:
         content = gather(reader, attachment, layout, paper)
     if head:
         content = with_head(content, head)
-    content = customer.two_pages(content) if layout is Layout.CUSTOMER else content
-    return compile_document(_fewer_pages(content), session.read_bytes())
+    return _fewer_pages(customer.two_pages(content) if layout is Layout.CUSTOMER else content)
 
 
 def _fewer_pages(content: Content) -> Content:

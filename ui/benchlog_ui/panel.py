@@ -21,7 +21,9 @@ from benchlog_ui.look import Look
 from benchlog_ui.question import Answer
 from benchlog_ui.stages import Ledger, Stage
 
-PANELS: dict[Stage, str] = {}
+PANELS: dict[Stage, str] = {
+    Stage.HAND_OVER: "benchlog_ui.handover:HandOverPanel",
+}
 """One line a panel, e.g. ``Stage.COLD: "benchlog_ui.panels.cold:ColdPanel"``."""
 
 Ask = Callable[[str, Sequence[Answer], str | None], None]
