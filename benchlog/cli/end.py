@@ -1,10 +1,9 @@
 """``benchlog end``: how the job ended."""
 
 import argparse
-from pathlib import Path
 
-from benchlog.cli.entries import enter
-from benchlog.cli.options import add_json_option, member
+from benchlog.cli.entries import add_session, enter, signed
+from benchlog.cli.options import member
 from benchlog.cli.output import print_json, say
 from benchlog.model.errors import Exit
 from benchlog.model.history import JobEnded
@@ -13,17 +12,15 @@ from benchlog.model.job import Ending
 
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     """Options of ``end``."""
-    parser.add_argument("session", type=Path, metavar="SESSION", help="session file (*.benchlog)")
+    add_session(parser)
     endings = ", ".join(e.value for e in Ending)
     parser.add_argument("--as", required=True, dest="ending", metavar="ENDING", help=endings)
     parser.add_argument("--note", default="", metavar="TEXT")
-    parser.add_argument("--by", default="", metavar="NAME")
-    add_json_option(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Enter the ending; it says what was done with the job, nothing of the unit."""
-    payload = JobEnded(member(Ending, args.ending, "--as"), args.note, args.by)
+    payload = JobEnded(member(Ending, args.ending, "--as"), args.note, signed(args))
     seq = enter(args.session, payload)
     if args.json:
         print_json({"session": str(args.session), "seq": seq, "entry": payload})

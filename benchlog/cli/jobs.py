@@ -7,7 +7,7 @@ from pathlib import Path
 from benchlog.cli.options import add_json_option
 from benchlog.cli.output import columns, print_json, print_lines, say
 from benchlog.job.digest import Digest
-from benchlog.job.index import Index
+from benchlog.job.index import Index, usable_as_reference
 from benchlog.model.errors import Exit
 from benchlog.session.place import sessions_folder
 
@@ -20,6 +20,9 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     parser.add_argument("--folder", type=Path, metavar="DIR", help="folder of the sessions")
     parser.add_argument("--open", action="store_true", dest="only_open", help="only jobs that have not ended")
     parser.add_argument("--serial", default="", metavar="TEXT", help="jobs of the unit with that number")
+    parser.add_argument(
+        "--references", action="store_true", help="only finished bring-ups, for 'bringup --reference FILE'"
+    )
     add_json_option(parser)
 
 
@@ -33,6 +36,8 @@ def run(args: argparse.Namespace) -> int:
             if args.serial
             else index.search(" ".join(args.words), only_open=args.only_open)
         )
+    if args.references:
+        found = usable_as_reference(found)
     for fault in refreshed.faults:
         say(f"Skipped {fault}")
     if args.json:

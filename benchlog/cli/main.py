@@ -3,6 +3,7 @@
 import argparse
 import importlib
 import os
+import re
 import sys
 import traceback
 from collections.abc import Callable, Sequence
@@ -29,12 +30,17 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "rejudge": ("benchlog.cli.rejudge", "judge a recorded run again"),
     "instruments": ("benchlog.cli.instruments", "what the bench file names and what answers"),
     "profile": ("benchlog.cli.profile", "check, try or record the profile of an instrument's dialect"),
-    "new": ("benchlog.cli.entries", "begin a session for a job"),
+    "new": ("benchlog.cli.new", "begin a session for a job"),
+    "look": ("benchlog.cli.look", "enter the first look: what is seen and smelt, fuse, selector, swelling"),
     "take": ("benchlog.cli.take", "enter a reading at a test point and judge it"),
     "point": ("benchlog.cli.point", "the test points of a job: lists, templates, before and after"),
-    "note": ("benchlog.cli.entries", "enter a note"),
-    "part": ("benchlog.cli.entries", "enter a part taken out or fitted"),
-    "approve": ("benchlog.cli.entries", "enter the customer's answer to an estimate"),
+    "note": ("benchlog.cli.note", "enter a note, photographs, or the correction of an entry"),
+    "estimate": ("benchlog.cli.agree", "enter an estimate, line by line"),
+    "approve": ("benchlog.cli.agree", "enter the customer's answer to an estimate"),
+    "part": ("benchlog.cli.part", "enter a part taken out, ordered, fitted or given back"),
+    "adjust": ("benchlog.cli.final", "enter bias or offset of a channel: before, after, how warm"),
+    "final": ("benchlog.cli.final", "enter a final check of a channel"),
+    "safety": ("benchlog.cli.final", "enter a safety figure measured by a licensed person; a record only"),
     "end": ("benchlog.cli.end", "end a job: repaired, no-fault-found, declined, beyond-repair, returned"),
     "jobs": ("benchlog.cli.jobs", "list and search the jobs of a folder, and what each waits for"),
     "settings": ("benchlog.cli.settings", "show or change the workshop's name, address, currency, paper"),
@@ -49,6 +55,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "limit": ("benchlog.cli.limit", "print a limit with its source"),
 }
 """Command → module that adds its options (``add_options``) and runs it (``run``), and what it is for."""
+
+_NEGATIVE = re.compile(r"-(?:\d+\.?\d*|\.\d+)[pnuµmkKMGRVAΩ]\w*")
 
 Runner = Callable[[argparse.Namespace], int]
 
@@ -103,7 +111,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _dispatch(words: list[str]) -> int:
-    words = words or ["open"]
+    words = [_minus(word) for word in words] or ["open"]
     if words[0] not in COMMANDS:
         build_parser().parse_args(words[:1])
     name = words[0]
@@ -111,6 +119,11 @@ def _dispatch(words: list[str]) -> int:
     args = parser.parse_args(words[1:])
     args.command = name
     return runner(args)
+
+
+def _minus(word: str) -> str:
+    """A negative figure in the trade's notation, e.g. ``-12m``, so that it is not taken for an option."""
+    return f"−{word[1:]}" if _NEGATIVE.fullmatch(word) else word
 
 
 def write_crash_log(text: str) -> Path:

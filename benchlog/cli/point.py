@@ -10,6 +10,8 @@ from benchlog.cli.entries import enter
 from benchlog.cli.options import add_json_option, member
 from benchlog.cli.output import columns, print_json, print_lines, say
 from benchlog.cli.take import add_known_options, known_from
+from benchlog.cold.channels import channels_beside
+from benchlog.cold.corrections import in_force
 from benchlog.cold.discharge import standing_of, waits_for
 from benchlog.cold.findings import findings
 from benchlog.cold.points import (
@@ -30,7 +32,7 @@ from benchlog.model.known import Known
 from benchlog.model.point import PointKind, TestPoint
 from benchlog.session.reader import SessionReader
 
-ACTIONS = ("list", "add", "remove", "template", "load", "save", "pairs", "findings")
+ACTIONS = ("list", "add", "remove", "template", "load", "save", "pairs", "channels", "findings")
 
 
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
@@ -61,6 +63,8 @@ def run(args: argparse.Namespace) -> int:
         return _save(args, points)
     if args.action == "findings":
         return _findings(args, entries)
+    if args.action == "channels":
+        return _channels(args, entries)
     return _pairs(args, entries) if args.action == "pairs" else _list(args, entries, points)
 
 
@@ -152,7 +156,7 @@ def _list(args: argparse.Namespace, entries: Sequence[Entry], points: Sequence[T
 
 
 def _last(point: TestPoint, entries: Sequence[Entry]) -> Taken | None:
-    found = [e.payload for e in entries if isinstance(e.payload, Taken)]
+    found = [e.payload for e in in_force(entries) if isinstance(e.payload, Taken) and not e.payload.part]
     same = [
         t
         for t in found
@@ -175,6 +179,22 @@ def _pairs(args: argparse.Namespace, entries: Sequence[Entry]) -> int:
         return int(Exit.DONE)
     rows = [(p.point.group, p.point.name, _words(p.before), _words(p.after)) for p in pairs]
     print_lines(columns(rows, ("group", "point", "before", "after")))
+    return int(Exit.DONE)
+
+
+def _channels(args: argparse.Namespace, entries: Sequence[Entry]) -> int:
+    """The same points left and right, and what comparing them says."""
+    found = channels_beside(entries)
+    if args.json:
+        print_json({"session": str(args.session), "channels": found})
+        return int(Exit.DONE)
+    rows = []
+    for beside in found:
+        said = beside.judgement
+        words = said.verdict.value.replace("-", " ") + (f": {said.reason}" if said.reason else "")
+        limit = f" (limit {said.limit.value:.3g}, {said.limit.source})" if said.limit is not None else ""
+        rows.append((beside.name, *(_words(t) for t in beside.readings), words + limit))
+    print_lines(columns(rows, ("point", "left", "right", "together")))
     return int(Exit.DONE)
 
 

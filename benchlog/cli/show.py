@@ -6,6 +6,7 @@ from pathlib import Path
 from benchlog.cli.inside import session_file
 from benchlog.cli.options import add_json_option
 from benchlog.cli.output import columns, print_json, print_lines
+from benchlog.job.wording import words_of
 from benchlog.model.errors import Exit
 from benchlog.model.history import (
     Approved,
@@ -25,8 +26,8 @@ from benchlog.model.history import (
     Taken,
 )
 from benchlog.model.step import StepRecord
-from benchlog.report.heading import describe_plate, describe_unit
 from benchlog.report.figures import with_prefix
+from benchlog.report.heading import describe_plate, describe_unit
 from benchlog.report.wording import VERDICT_WORDS, outcome_sentence
 from benchlog.session.reader import SessionReader
 
@@ -108,7 +109,8 @@ def entry_text(entry: Entry) -> str:
         case Corrected(corrects=corrects, text=text):
             return f"correction of {corrects}: {text}"
         case _:
-            return "withheld"
+            kind, text = words_of(entry.payload)
+            return f"{kind}: {text}" if kind else "withheld"
 
 
 def _taken_text(taken: Taken) -> str:

@@ -2,27 +2,22 @@
 
 import argparse
 from collections.abc import Sequence
-from pathlib import Path
 
 import msgspec
 
-from benchlog.bench.typed import Typed, parse_typed
-from benchlog.cli.entries import enter
-from benchlog.cli.options import add_json_option, member, parse_fuse, positive
+from benchlog.bench.typed import parse_typed
+from benchlog.cli.entries import add_session, enter, signed
+from benchlog.cli.options import member, parse_fuse, positive
 from benchlog.cli.output import print_json, print_lines, say
-from benchlog.cold.budget import Allowed, uncertainty
-from benchlog.cold.discharge import is_reservoir, reservoir, standing_of, told, waits_for
-from benchlog.cold.judge import judge
-from benchlog.cold.known import Judgement, Seen
+from benchlog.cold.discharge import reservoir
+from benchlog.cold.entering import Given, both_ways, entry_of
 from benchlog.cold.points import find_point, points_of
-from benchlog.cold.voltages import judge_reservoir
-from benchlog.model.errors import Exit, PlanRefused, UsageError
-from benchlog.model.history import BenchSet, Entry, Taken
-from benchlog.model.instrument import MeterSheet
+from benchlog.model.errors import Exit, UsageError
+from benchlog.model.history import Entry, Taken
 from benchlog.model.known import Check, Known
 from benchlog.model.point import PointKind, TestPoint
 from benchlog.model.quantity import Quantity
-from benchlog.model.unit import OutputTopology, Unit
+from benchlog.model.unit import OutputTopology
 from benchlog.session.reader import SessionReader
 
 _QUANTITY_OF = {
@@ -36,7 +31,7 @@ _QUANTITY_OF = {
 
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     """Options of ``take``."""
-    parser.add_argument("session", type=Path, metavar="SESSION", help="session file (*.benchlog)")
+    add_session(parser)
     parser.add_argument("point", metavar="POINT", help="name of the test point")
     parser.add_argument("value", metavar="VALUE", help="in the trade's notation: 7.6, 2k2, 220u, OL, open")
     kinds = ", ".join(k.value for k in PointKind)
@@ -47,14 +42,15 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     circuit = parser.add_mutually_exclusive_group()
     circuit.add_argument("--in-circuit", dest="in_circuit", action="store_true", default=None)
     circuit.add_argument("--out-of-circuit", dest="in_circuit", action="store_false")
-    parser.add_argument("--by", default="", metavar="NAME")
     parser.add_argument("--stage", default="cold-checks", metavar="STAGE", help="e.g. final-checks")
+    parser.add_argument(
+        "--part", default="", metavar="POSITION", help="a new part's own check, before it is fitted there"
+    )
     parser.add_argument("--sure", action="store_true", help="take it although it looks doubtful")
     parser.add_argument("--u", type=positive, metavar="U", help="expanded uncertainty, in SI units")
     parser.add_argument("--range", type=positive, metavar="X", help="full scale of the meter, in SI units")
     _charge_options(parser)
     add_known_options(parser)
-    add_json_option(parser)
 
 
 def _charge_options(parser: argparse.ArgumentParser) -> None:
@@ -93,13 +89,19 @@ def run(args: argparse.Namespace) -> int:
     """Judge the reading, store it, and say what was judged."""
     with SessionReader(args.session) as reader:
         entries, unit = reader.entries(photographs=False), reader.job().unit
-    taken, said = take(args, entries, unit)
+    taken, said = entry_of(given_by(args, entries), entries, unit)
     seq = enter(args.session, taken)
+    both = both_ways(taken, entries)
     if args.json:
-        print_json({"session": str(args.session), "seq": seq, "entry": taken, "judgement": said})
-    else:
-        print_lines([verdict_line(taken)])
-        say(f"Entry {seq} in {args.session}.")
+        told = {"session": str(args.session), "seq": seq, "entry": taken, "judgement": said}
+        print_json(told | ({"both_ways": both} if both is not None else {}))
+        return int(Exit.DONE)
+    lines = [verdict_line(taken)]
+    if both is not None:
+        words = both.verdict.value.replace("-", " ") + (f": {both.reason}" if both.reason else "")
+        lines.append(f"{taken.point.name}, both ways: {words}")
+    print_lines(lines)
+    say(f"Entry {seq} in {args.session}.")
     return int(Exit.DONE)
 
 
@@ -113,53 +115,26 @@ def verdict_line(taken: Taken) -> str:
     return line
 
 
-def take(args: argparse.Namespace, entries: Sequence[Entry], unit: Unit | None) -> tuple[Taken, Judgement]:
-    """The entry of a reading and its judgement.
-
-    `UsageError` for what can't be meant; `PlanRefused` while a reservoir that feeds the point is not proved.
-    """
-    point = _point(args, entries, unit)
-    typed = _typed(args.value, point.kind, args.sure)
-    _wait(point, args, entries)
-    allowed = _allowed(args, point, typed, entries)
-    seen = Seen(
-        point.kind,
-        typed.value,
-        allowed.u if allowed else None,
-        typed.status,
-        args.range,
-        args.in_circuit,
-        args.polarity,
-    )
-    said = judge_reservoir(seen, args.meter_proved) if is_reservoir(point) else judge(seen, point.known)
-    reason = "; ".join(x for x in (said.reason, _assumed(allowed, said)) if x)
-    return Taken(
-        point=point,
-        quantity=point.kind.quantity,
-        value=typed.value,
-        status=typed.status,
-        typed=args.value,
-        instrument=args.instrument,
-        u=allowed.u if allowed and allowed.known else None,
-        in_circuit=args.in_circuit,
+def given_by(args: argparse.Namespace, entries: Sequence[Entry]) -> Given:
+    """What the options give with a reading."""
+    return Given(
+        point=_point(args, entries),
+        text=args.value,
+        u=args.u,
+        range=args.range,
+        in_circuit=False if args.part and args.in_circuit is None else args.in_circuit,
         polarity=args.polarity,
-        verdict=said.verdict,
-        reason=reason,
-        limit=said.limit,
-        stage=args.stage,
-        by=args.by,
+        instrument=args.instrument,
         meter_proved=args.meter_proved,
-        checked=args.checked.strip(),
-    ), said
+        checked=args.checked,
+        part=args.part,
+        stage=args.stage,
+        by=signed(args),
+        sure=args.sure,
+    )
 
 
-def _assumed(allowed: Allowed | None, said: Judgement) -> str:
-    if allowed is None or allowed.known or said.u is None:
-        return ""
-    return f"U {allowed.u:.2g} {allowed.source}"
-
-
-def _point(args: argparse.Namespace, entries: Sequence[Entry], unit: Unit | None) -> TestPoint:
+def _point(args: argparse.Namespace, entries: Sequence[Entry]) -> TestPoint:
     """The point that is meant: one of the list, changed by what the options say; or a new one."""
     if args.reservoir:
         if args.kind not in (None, PointKind.DC_VOLTS.value):
@@ -172,8 +147,6 @@ def _point(args: argparse.Namespace, entries: Sequence[Entry], unit: Unit | None
         raise UsageError(f"'{args.point}' is not on the list of points: say its kind with --kind.")
     base = listed or TestPoint(args.point, kind or PointKind.OHMS, args.group)
     known = known_from(args, base.known)
-    if known.check is Check.OFFSET and known.topology is OutputTopology.UNKNOWN and unit is not None:
-        known = msgspec.structs.replace(known, topology=unit.topology)
     return msgspec.structs.replace(base, fed_by=args.fed_by or base.fed_by, known=known)
 
 
@@ -186,7 +159,7 @@ def known_from(args: argparse.Namespace, base: Known) -> Known:
         text = getattr(args, name)
         if text is not None:
             field = {"across": "across_ohm", "lead_zero": "lead_zero_ohm"}.get(name, name)
-            changes[field] = _figure(text, quantity, f"--{name.replace('_', '-')}")
+            changes[field] = figure(text, quantity, f"--{name.replace('_', '-')}")
     if args.check is not None:
         changes["check"] = member(Check, args.check, "--check")
     if args.topology is not None:
@@ -198,41 +171,10 @@ def known_from(args: argparse.Namespace, base: Known) -> Known:
     return msgspec.structs.replace(base, **changes)
 
 
-def _figure(text: str, quantity: Quantity, option: str) -> float:
+def figure(text: str, quantity: Quantity, option: str) -> float:
+    """A number in the trade's notation, SI. `UsageError` for none, or a doubtful one."""
     typed = parse_typed(text, quantity)
     if typed.value is None or typed.doubts:
         hint = f" Did you mean {typed.suggestion}?" if typed.suggestion else ""
         raise UsageError(f"{option} {text}: {' '.join(typed.doubts) or 'a number is needed.'}{hint}")
     return typed.value
-
-
-def _typed(text: str, kind: PointKind, sure: bool) -> Typed:
-    typed = parse_typed(text, kind.quantity)
-    if typed.doubts and not sure:
-        hint = f" Did you mean {typed.suggestion}?" if typed.suggestion else ""
-        raise UsageError(f"{' '.join(typed.doubts)}{hint} Type it again, or add --sure.")
-    return typed
-
-
-def _wait(point: TestPoint, args: argparse.Namespace, entries: Sequence[Entry]) -> None:
-    standing = standing_of(entries)
-    waiting = waits_for(point, args.in_circuit, standing)
-    if waiting and not args.checked.strip():
-        raise PlanRefused(told(waiting, standing))
-
-
-def _allowed(
-    args: argparse.Namespace, point: TestPoint, typed: Typed, entries: Sequence[Entry]
-) -> Allowed | None:
-    if typed.value is None:
-        return None
-    sheet = _sheet(args.instrument, entries)
-    leads_known = point.known.lead_zero_ohm is not None
-    return uncertainty(point.kind, typed.value, typed.resolution or 0.0, sheet, args.u, leads_known)
-
-
-def _sheet(instrument: str, entries: Sequence[Entry]) -> MeterSheet | None:
-    """Sheet of an instrument of the session's bench; None where it is not there."""
-    benches = [e.payload for e in entries if isinstance(e.payload, BenchSet)]
-    found = [i.sheet for bench in benches for i in bench.instruments if i.name == instrument]
-    return found[-1] if found else None

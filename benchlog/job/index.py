@@ -6,17 +6,18 @@ that is gone is taken out, a damaged one is reported and skipped.
 
 import contextlib
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import msgspec
 
 from benchlog.job.digest import Digest, digest_of
 from benchlog.model.errors import EnvironmentFault, SessionFault
+from benchlog.model.step import Outcome
 from benchlog.session.place import SUFFIX
 
 INDEX_NAME = "jobs.index"
-VERSION = 1
+VERSION = 2
 
 _TABLE = """
 create table if not exists job (
@@ -103,6 +104,17 @@ class Index:
             (plain_serial(serial),),
         )
         return tuple(_digests(rows))
+
+
+def usable_as_reference(found: Iterable[Digest], words: str = "") -> tuple[Digest, ...]:
+    """Jobs with a bring-up that ran to full voltage, whose unit has every word in its name or kind."""
+    wanted = words.lower().split()
+    return tuple(
+        d
+        for d in found
+        if d.outcome == Outcome.COMPLETED.value
+        and all(word in f"{d.unit} {d.kind} {d.number}".lower() for word in wanted)
+    )
 
 
 def plain_serial(serial: str) -> str:

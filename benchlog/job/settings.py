@@ -25,6 +25,10 @@ class Settings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     technician: str = ""
     competence: str = ""
     """What the technician is trained and permitted for, in their own words."""
+    terms: str = ""
+    """Terms that a new job begins with."""
+    photographs: str = ""
+    """Folder that photographs are picked up from."""
 
 
 def settings_path() -> Path:

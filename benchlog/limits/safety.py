@@ -41,6 +41,9 @@ _LIMITS: dict[tuple[str, str, str], tuple[float, str, str, Confidence]] = {
     ("leakage-volts", "us", "ii"): (0.75, "V", _US, _MAKER),
 }  # fmt: skip
 
+SAFETY_TESTS = ("earth-ohms", "insulation-ohms", "earth-current", "touch-current", "leakage-volts")
+"""Tests that have a limit on file."""
+
 
 def safety(test: str, scheme: str, protection: str = "i") -> Limit:
     """Limit of a test by scheme and class of protection (``i``, ``ii``, ``iii``).

@@ -1,0 +1,167 @@
+"""A reading on its way into the history: understood, held back while a charge may be there, judged.
+
+    entry_of(given, entries) -> Taken, Judgement      typed or from a meter, judged on the spot
+    both_ways(taken, entries) -> Judgement | None     a junction together with its other polarity
+    sheet_of(instrument, entries) -> MeterSheet | None
+
+Command line and window use the same way in.
+"""
+
+from collections.abc import Sequence
+
+import msgspec
+
+from benchlog.bench.typed import Typed, parse_typed
+from benchlog.cold.budget import Allowed, uncertainty
+from benchlog.cold.channels import seen_of
+from benchlog.cold.corrections import in_force
+from benchlog.cold.discharge import is_reservoir, standing_of, told, waits_for
+from benchlog.cold.judge import judge
+from benchlog.cold.junctions import judge_both
+from benchlog.cold.known import Judgement, Seen
+from benchlog.cold.voltages import judge_reservoir
+from benchlog.model.errors import PlanRefused, UsageError
+from benchlog.model.history import BenchSet, Entry, Taken
+from benchlog.model.instrument import MeterSheet
+from benchlog.model.known import Check
+from benchlog.model.point import PointKind, TestPoint
+from benchlog.model.unit import OutputTopology, Unit
+
+COLD, PARTS = "cold-checks", "parts"
+
+
+class Given(msgspec.Struct, frozen=True):
+    """What is given with a reading."""
+
+    point: TestPoint
+    text: str = ""
+    """As it was typed; empty for a reading of a meter with a port."""
+    read: Typed | None = None
+    """The reading of such a meter."""
+    u: float | None = None
+    """Expanded uncertainty as stated, SI."""
+    range: float | None = None
+    in_circuit: bool | None = None
+    polarity: str = ""
+    instrument: str = ""
+    meter_proved: bool = False
+    checked: str = ""
+    """Why it is taken although a reservoir that feeds the point is not proved."""
+    part: str = ""
+    """Position for which it is a new part's own check."""
+    stage: str = COLD
+    by: str = ""
+    sure: bool = False
+    decimal_comma: bool = False
+
+
+def entry_of(given: Given, entries: Sequence[Entry], unit: Unit | None = None) -> tuple[Taken, Judgement]:
+    """The entry of a reading and its judgement.
+
+    `UsageError` for what can't be meant; `PlanRefused` while a reservoir that feeds the point is not proved.
+    """
+    point = _point(given, unit)
+    typed = _typed(given, point.kind)
+    _wait(given, point, entries)
+    allowed = _allowed(given, point, typed, entries)
+    seen = Seen(
+        point.kind,
+        typed.value,
+        allowed.u if allowed else None,
+        typed.status,
+        given.range,
+        given.in_circuit,
+        given.polarity,
+    )
+    said = judge_reservoir(seen, given.meter_proved) if is_reservoir(point) else judge(seen, point.known)
+    return _taken(given, point, typed, allowed, said), said
+
+
+def _taken(given: Given, point: TestPoint, typed: Typed, allowed: Allowed | None, said: Judgement) -> Taken:
+    return Taken(
+        point=point,
+        quantity=point.kind.quantity,
+        value=typed.value,
+        status=typed.status,
+        typed=given.text,
+        instrument=given.instrument,
+        u=allowed.u if allowed and allowed.known else None,
+        in_circuit=given.in_circuit,
+        polarity=given.polarity,
+        verdict=said.verdict,
+        reason="; ".join(x for x in (said.reason, _assumed(allowed, said)) if x),
+        limit=said.limit,
+        stage=PARTS if given.part and given.stage == COLD else given.stage,
+        by=given.by,
+        meter_proved=given.meter_proved,
+        checked=given.checked.strip(),
+        part=given.part.strip(),
+    )
+
+
+def _assumed(allowed: Allowed | None, said: Judgement) -> str:
+    if allowed is None or allowed.known or said.u is None:
+        return ""
+    return f"U {allowed.u:.2g} {allowed.source}"
+
+
+def _point(given: Given, unit: Unit | None) -> TestPoint:
+    """The point with what the unit says of its output, and a new part known to be new."""
+    known = given.point.known
+    if known.check is Check.OFFSET and known.topology is OutputTopology.UNKNOWN and unit is not None:
+        known = msgspec.structs.replace(known, topology=unit.topology)
+    if given.part.strip():
+        known = msgspec.structs.replace(known, used=False)
+    return msgspec.structs.replace(given.point, known=known)
+
+
+def _typed(given: Given, kind: PointKind) -> Typed:
+    if given.read is not None:
+        return given.read
+    typed = parse_typed(given.text, kind.quantity, given.decimal_comma)
+    if typed.doubts and not given.sure:
+        hint = f" Did you mean {typed.suggestion}?" if typed.suggestion else ""
+        raise UsageError(f"{' '.join(typed.doubts)}{hint} Type it again, or add --sure.")
+    return typed
+
+
+def _wait(given: Given, point: TestPoint, entries: Sequence[Entry]) -> None:
+    standing = standing_of(entries)
+    waiting = waits_for(point, given.in_circuit, standing)
+    if waiting and not given.checked.strip():
+        raise PlanRefused(told(waiting, standing))
+
+
+def _allowed(given: Given, point: TestPoint, typed: Typed, entries: Sequence[Entry]) -> Allowed | None:
+    if typed.value is None:
+        return None
+    sheet = sheet_of(given.instrument, entries)
+    leads_known = point.known.lead_zero_ohm is not None
+    return uncertainty(point.kind, typed.value, typed.resolution or 0.0, sheet, given.u, leads_known)
+
+
+def sheet_of(instrument: str, entries: Sequence[Entry]) -> MeterSheet | None:
+    """Sheet of an instrument of the session's bench; None where it is not there."""
+    benches = [e.payload for e in entries if isinstance(e.payload, BenchSet)]
+    found = [i.sheet for bench in benches for i in bench.instruments if i.name == instrument]
+    return found[-1] if found else None
+
+
+def both_ways(taken: Taken, entries: Sequence[Entry]) -> Judgement | None:
+    """A junction's reading together with the latest of its other polarity; None where there is none."""
+    if taken.point.kind is not PointKind.JUNCTION or taken.polarity not in _OTHER:
+        return None
+    other = _OTHER[taken.polarity]
+    found = [e.payload for e in in_force(entries) if isinstance(e.payload, Taken)]
+    same = [t for t in found if _place(t) == _place(taken) and t.polarity == other]
+    if not same:
+        return None
+    ways = {taken.polarity: seen_of(taken), other: seen_of(same[-1])}
+    return judge_both(ways["forward"], ways["reverse"], taken.point.known)
+
+
+_OTHER = {"forward": "reverse", "reverse": "forward"}
+
+
+def _place(taken: Taken) -> tuple[str, str, PointKind, str]:
+    return taken.point.group, taken.point.name, taken.point.kind, taken.part
