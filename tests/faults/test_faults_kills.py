@@ -9,6 +9,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from kills import run_row
 
+pytestmark = pytest.mark.alone
+
 
 @pytest.mark.parametrize("name", ["recorder killed (-9)", "source connection closed"])
 def test_a_part_is_killed_in_mid_step(name: str) -> None:

@@ -17,6 +17,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 from cells import Cell, demands
 from line_commands import command
 
+pytestmark = pytest.mark.alone
+
 SCALE = 40.0
 CELLS = [
     Cell("none", 120, "bench", "programmed"),

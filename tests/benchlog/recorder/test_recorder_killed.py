@@ -21,7 +21,7 @@ from benchlog.session.verification import verify
 from benchlog.session.writer import SessionWriter, finish
 
 CHILD = Path(__file__).with_name("recorder_child.py")
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals")
+pytestmark = [pytest.mark.alone, pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals")]
 
 
 class Recording:

@@ -22,6 +22,8 @@ from benchlog.session.reader import SessionReader
 from benchlog.session.verification import verify
 from benchlog.session.writer import SessionWriter
 
+pytestmark = pytest.mark.alone
+
 
 def ammeter(stand: Stand) -> FakeMeter:
     meter = FakeMeter(CURRENT, stand.clock, 0.02, lambda: stand.current_a)

@@ -17,6 +17,8 @@ from benchlog.model.step import Outcome
 from benchlog.recorder.recorder import Recorder
 from benchlog.session.writer import SessionWriter
 
+pytestmark = pytest.mark.alone
+
 
 def told(stand: Stand, kind: type) -> list[Any]:
     return [event for _, event in stand.watch.told if isinstance(event, kind)]

@@ -20,6 +20,8 @@ from benchlog.recorder import control
 from benchlog.recorder.standby import parse_order
 from benchlog.recorder.standby_link import StandbyLink
 
+pytestmark = pytest.mark.alone
+
 
 def order(port: int, **changes: object) -> bytes:
     raw: dict[str, object] = {

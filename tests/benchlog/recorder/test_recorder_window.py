@@ -16,6 +16,8 @@ from benchlog.model.step import Outcome
 from benchlog.recorder import window as window_module
 from benchlog.recorder.contract import RunResult
 
+pytestmark = pytest.mark.alone
+
 
 def argv(stand: Stand, how: str) -> tuple[str, ...]:
     return (sys.executable, str(Path(__file__).with_name("fake_window.py")), how, str(log_of(stand)))

@@ -14,6 +14,8 @@ from benchlog.model.role import Role
 from benchlog_drivers.simulated.contactor import SimulatedContactor
 from benchlog_drivers.simulated.modem import DO, IAC, SB, SE, WILL, ModemTalk
 
+pytestmark = pytest.mark.alone
+
 
 def test_it_holds_while_beats_come_and_drops_on_silence() -> None:
     box = SimulatedContactor(0.5)

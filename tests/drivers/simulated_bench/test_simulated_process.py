@@ -30,6 +30,8 @@ from benchlog.model.role import Role
 from benchlog_drivers.simulated.options import make_options
 from benchlog_drivers.simulated.process import spawn
 
+pytestmark = pytest.mark.alone
+
 Running = Callable[..., AbstractContextManager[Any]]
 
 
