@@ -1,8 +1,8 @@
 """Other specimens of one model: the same circuit with its parts' tolerances and ageing drawn anew.
 
-The spreads are ours, after common practice: reservoirs -20…+20 % new and less when aged; bias as a trimmer is set
-(makers allow 5 to 30 % of the emitter voltage) 10 %; no-load current of a transformer 15 %, iron loss 8 %;
-windings 3 %, turns 0.5 %; heaters 3 %. Nothing here changes what `draw_unit` draws.
+The spreads are ours, after common practice: reservoirs −20…+20 % new and less when aged; bias as a trimmer is
+set (makers allow 5 to 30 % of the emitter voltage) 10 %; no-load current of a transformer 15 %, iron loss
+8 %; windings 3 %, turns 0.5 %; heaters 3 %. Nothing here changes what `draw_unit` draws.
 """
 
 import math
