@@ -1,9 +1,10 @@
-"""``benchlog profile check|try|record``: the profile of an instrument's dialect against the instrument."""
+"""``benchlog profile new|check|try|record``: the profile of a dialect, against the instrument itself."""
 
 import argparse
 from pathlib import Path
 
 from benchlog.bench.file import InstrumentConfig
+from benchlog.bench.profilefile import load_profile
 from benchlog.cli.options import add_json_option, member, positive
 from benchlog.cli.output import print_json, print_lines, say
 from benchlog.model.clock import RealClock
@@ -11,19 +12,27 @@ from benchlog.model.errors import Exit
 from benchlog.model.reading import Measured
 from benchlog.model.role import Role
 from benchlog.report.figures import with_prefix
-from benchlog_drivers.profiletools import Tried, check_profile, record_conversation, try_profile
+from benchlog_drivers.profiletools import (
+    Tried,
+    begin_profile,
+    check_profile,
+    record_conversation,
+    try_profile,
+)
 
 
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     """Options of ``profile``."""
-    parser.add_argument("what", choices=("check", "try", "record"))
+    parser.add_argument("what", choices=("new", "check", "try", "record"))
     parser.add_argument("profile", type=Path, metavar="FILE", help="profile (TOML)")
     parser.add_argument("--port", default="", metavar="CONNECTION", help="serial port, URL or VISA resource")
     parser.add_argument(
-        "--adaptor", default="serial-text", metavar="NAME", help="family (default: serial-text)"
+        "--like", default="", metavar="PROFILE", help="new: begin as a copy of this shipped profile"
     )
-    parser.add_argument("--role", default="source-current", metavar="ROLE", help="part that it plays")
-    parser.add_argument("--baud", type=int, default=9600)
+    parser.add_argument(
+        "--role", default="probe", metavar="ROLE", help="part that it plays (default: whatever it shows)"
+    )
+    parser.add_argument("--baud", type=int, metavar="N", help="another baud rate than the profile's")
     parser.add_argument("--seconds", type=positive, default=10.0, metavar="S", help="how long to try")
     parser.add_argument("--readings", type=int, default=10, metavar="N", help="how many to record")
     parser.add_argument(
@@ -33,8 +42,15 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Check it, try it or record with it."""
-    return {"check": _check, "try": _try, "record": _record}[args.what](args)
+    """Begin it, check it, try it or record with it."""
+    return {"new": _new, "check": _check, "try": _try, "record": _record}[args.what](args)
+
+
+def _new(args: argparse.Namespace) -> int:
+    """A profile to start from: of a text meter that is not known yet, or a shipped one under another name."""
+    begin_profile(args.profile, args.like)
+    say(f"{args.profile}: written. See what the meter says: benchlog profile try {args.profile} --port PORT")
+    return int(Exit.DONE)
 
 
 def _check(args: argparse.Namespace) -> int:
@@ -51,7 +67,7 @@ def _check(args: argparse.Namespace) -> int:
 def _config(args: argparse.Namespace) -> InstrumentConfig:
     return InstrumentConfig(
         name=args.profile.stem,
-        adaptor=args.adaptor,
+        adaptor=load_profile(args.profile).family.value,
         roles=(member(Role, args.role, "--role"),),
         connection=args.port,
         profile=str(args.profile),
@@ -80,7 +96,8 @@ def _lines(tried: Tried) -> list[str]:
         if isinstance(reading, Measured):
             lines.append(f"           {name}{with_prefix(reading.value, reading.channel.quantity.unit)}")
         else:
-            lines.append(f"           {name}{reading.status.value}")
+            note = f" ({reading.setting.note})" if reading.setting.note else ""
+            lines.append(f"           {name}{reading.status.value}{note}")
     return [*lines, f"           {tried.fault}"] if tried.fault else lines
 
 

@@ -1,9 +1,12 @@
-"""``benchlog simulate``: the simulated bench in a process of its own."""
+"""``benchlog simulate``: the simulated bench in a process of its own, or one instrument to practise with."""
 
 import argparse
 from pathlib import Path
 
-from benchlog.cli.options import plate_from, positive
+from benchlog.cli.options import member, plate_from, positive
+from benchlog.model.quantity import Quantity
+from benchlog_drivers.practice.run import PracticeOptions
+from benchlog_drivers.practice.run import run as practise
 from benchlog_drivers.simulated.options import SimulateOptions, make_options
 from benchlog_drivers.simulated.process import run as serve
 
@@ -56,6 +59,16 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     parser.add_argument(
         "--write-bench", type=Path, metavar="FILE", help="write the bench file that reaches it"
     )
+    group = parser.add_argument_group("one instrument to practise with, instead of a bench")
+    group.add_argument(
+        "--practice",
+        metavar="NAME",
+        help="a shipped profile (an unknown one lists those there are), or 'stranger': a meter without one",
+    )
+    group.add_argument(
+        "--quantity", action="append", default=[], metavar="NAME", help="what it measures; may be repeated"
+    )
+    group.add_argument("--tcp-port", type=int, default=0, metavar="N", help="its port (default: a free one)")
 
 
 def options_from(args: argparse.Namespace, **changes: object) -> SimulateOptions:
@@ -87,7 +100,21 @@ def options_from(args: argparse.Namespace, **changes: object) -> SimulateOptions
     return make_options(**(words | changes))
 
 
+def _practice_from(args: argparse.Namespace) -> PracticeOptions:
+    """The instrument to practise with; its line is a TCP stream unless ``--serial pty``."""
+    return PracticeOptions(
+        name=args.practice,
+        quantities=tuple(member(Quantity, name, "--quantity") for name in args.quantity),
+        troubles=tuple(args.trouble),
+        pseudo_terminal=args.serial == "pty",
+        port=args.tcp_port,
+        write_bench=str(args.write_bench or ""),
+    )
+
+
 def run(args: argparse.Namespace) -> int:
     """Serve until standard input closes or the process is told to end."""
+    if args.practice:
+        return practise(_practice_from(args))
     changes = {"write_bench": str(args.write_bench)} if args.write_bench else {}
     return serve(options_from(args, **changes))

@@ -7,8 +7,10 @@ import msgspec
 
 from benchlog.bench.adaptor import Identity
 from benchlog.bench.file import InstrumentConfig
+from benchlog.bench.profile import Profile
 from benchlog.model.clock import Clock
 from benchlog.model.errors import UsageError
+from benchlog.model.instrument import Coupling, Response
 from benchlog_drivers import registry
 from benchlog_drivers.transports.ports import canonical_port, found_ports
 from benchlog_drivers.transports.visa import list_visa
@@ -42,6 +44,25 @@ def scan_visa(backend: str = "@py") -> list[FoundPort]:
     `PortRefused` where the backend is not installed.
     """
     return [FoundPort(name, "VISA resource") for name in list_visa(backend)]
+
+
+def profile_notes(profile: Profile) -> tuple[str, ...]:
+    """What an instrument can't do, in words, by what its profile states."""
+    traits = profile.traits
+    notes = [f"can't {what}" for what in profile.cannot]
+    if traits.response is Response.AVERAGE:
+        notes.append("responds to the average: right for sine waves only")
+    if traits.coupling is Coupling.AC:
+        notes.append("does not see DC")
+    if traits.crest_factor is not None:
+        notes.append(f"crest factor up to {traits.crest_factor:g}")
+    if traits.least_current_a is not None:
+        notes.append(f"specified from {traits.least_current_a:g} A on")
+    if traits.autorange:
+        notes.append("changes its range by itself: fix it before arming")
+    if traits.auto_power_off_min is not None:
+        notes.append(f"switches itself off after {traits.auto_power_off_min:g} min unless told not to")
+    return tuple(notes)
 
 
 def identify(config: InstrumentConfig, clock: Clock) -> Identity:

@@ -1,5 +1,6 @@
 """Check a profile, try it on an instrument, and save a conversation that is its test from then on."""
 
+import re
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -16,6 +17,7 @@ from benchlog.model.reading import Measured, Reading
 from benchlog.model.role import Role
 from benchlog_drivers import makers
 from benchlog_drivers.adaptors.channels import NOT_MEASURING
+from benchlog_drivers.shelf import shipped_text
 from benchlog_drivers.transports.line import Line
 from benchlog_drivers.transports.recorded import (
     RecordingLine,
@@ -33,6 +35,29 @@ _MAKERS: dict[Family, Callable[..., object]] = {
     Family.SERIAL_FRAME: makers.make_serial_frame,
     Family.MODBUS: makers.make_modbus,
 }
+_TEMPLATE = """\
+# A meter with text lines: mend what differs, then try it on the meter.
+name = "my-meter"
+family = "serial-text"
+origin = "seen on the port with 'benchlog profile try'"
+
+[link]
+terminator = "\\r\\n"
+baud = 9600
+
+[measure]
+period_s = 0.5
+
+[text]
+# A regular expression for one line. (?P<value>…) is the number, (?P<unit>…) its unit of measure with its
+# prefix, (?P<kind>…) what tells AC from DC, (?P<flags>…) letters such as hold and low battery.
+pattern = '(?P<value>[+-]?\\d+\\.\\d+) (?P<unit>[mu]?[AV])'
+overload = ["OL"]
+
+[text.quantities]
+A = "dc-current"
+V = "dc-voltage"
+"""
 _REPLAY_SCALE = 50.0
 _LONGEST_REPLAY_S = 60.0
 
@@ -57,6 +82,24 @@ class Tried(msgspec.Struct, frozen=True):
     readings: tuple[Reading, ...]
     fault: str = ""
     """Why there was no reading, in words."""
+
+
+def begin_profile(path: Path, like: str = "") -> None:
+    """Write a profile to start from, named after its file: a text meter's, or as the shipped one ``like``.
+
+    `UsageError` where the file is there already, can't be written, or ``like`` is not known.
+    """
+    if path.suffix != ".toml":
+        raise UsageError(f"A profile is a TOML file; {path} is none by its name. Call it {path.stem}.toml.")
+    text = shipped_text(like) if like else _TEMPLATE
+    text = re.sub(r'(?m)^name = ".*"$', f'name = "{path.stem}"', text, count=1)
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError as error:
+        raise UsageError(f"{path} is there already and is left as it is. Choose another name.") from error
+    except OSError as error:
+        raise UsageError(f"{path} can't be written: {error.strerror}. Choose another place.") from error
 
 
 def conversation_beside(path: Path) -> Path:

@@ -21,6 +21,13 @@ def shipped_profiles() -> list[str]:
     return sorted(entry.name[:-5] for entry in folder.iterdir() if entry.name.endswith(".toml"))
 
 
+def shipped_text(name: str) -> str:
+    """TOML text of a shipped profile. `UsageError` lists those there are."""
+    if name not in shipped_profiles():
+        raise UsageError(f"There is no shipped profile {name!r}. There are: {', '.join(shipped_profiles())}.")
+    return (files("benchlog_drivers") / "profiles" / f"{name}.toml").read_text(encoding="utf-8")
+
+
 def known_profiles() -> list[str]:
     """Names of all profiles that can be used by name."""
     own = [path.stem for path in users_folder().glob("*.toml")] if users_folder().is_dir() else []
@@ -34,9 +41,8 @@ def find_profile(name: str) -> Profile:
     own = users_folder() / f"{name}.toml"
     if own.is_file():
         return load_profile(own)
-    shipped = files("benchlog_drivers") / "profiles" / f"{name}.toml"
-    if shipped.is_file():
-        return parse_profile(shipped.read_text(encoding="utf-8"), f"{name}.toml")
+    if name in shipped_profiles():
+        return parse_profile(shipped_text(name), f"{name}.toml")
     raise UsageError(
         f"There is no profile {name!r}. There are: {', '.join(known_profiles())}. "
         f"Your own go into {users_folder()}."

@@ -9,6 +9,7 @@ import pytest
 from benchlog.bench.file import InstrumentConfig
 from benchlog.bench.profile import Family
 from benchlog.bench.profilefile import parse_profile
+from benchlog.cli.main import main
 from benchlog.model.clock import RealClock
 from benchlog.model.errors import InstrumentTimeout, ProtocolFault, UsageError
 from benchlog.model.reading import Measured
@@ -144,12 +145,23 @@ def test_scanning_serial_ports_is_quick_and_opens_none() -> None:
 def test_who_answers_at_a_chosen_connection(scpi_peer, clock: RealClock) -> None:
     config = InstrumentConfig(
         name="m", adaptor="scpi", roles=(Role.SOURCE_CURRENT,), connection=scpi_peer.resource,
-        profile="simulated-bench-meter",
+        profile="simulated-bench-meter", timeout_s=0.1,
     )  # fmt: skip
     assert discovery.identify(config, clock).serial_number == "S1"
     scpi_peer.trouble = lambda query, reply: None
     with pytest.raises(InstrumentTimeout):
         discovery.identify(config, clock)
+
+
+def test_one_connection_is_asked_without_a_bench_file(scpi_peer, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["instruments", "--ask", scpi_peer.resource, "--profile", "simulated-bench-meter"]
+    assert main(words) == 0
+    assert "INVENTED METER, serial number S1" in capsys.readouterr().out
+    assert main(["instruments", "--ask", "/dev/ttyNOBODY", "--profile", "simulated-handheld"]) == 1
+    told = capsys.readouterr().out
+    assert "no such port" in told
+    assert "can't show an inrush peak" in told
+    assert "switches itself off after 15 min" in told
 
 
 @pytest.mark.parametrize("name", ["COM3", "ASRL3", "ASRLCOM3", "ASRL3::INSTR", "asrlcom3::instr", "com3"])

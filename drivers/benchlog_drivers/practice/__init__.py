@@ -1,4 +1,4 @@
-"""Single instruments of every family to practise with, over real transports, with troubles on demand.
+"""Practice instruments: one of any family, over a real transport, with troubles on demand.
 
-``python -m benchlog_drivers.practice --profile simulated-segment-meter`` serves one and says how to reach it.
+``benchlog simulate --practice NAME`` serves one and says how to reach it.
 """

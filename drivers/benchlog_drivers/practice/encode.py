@@ -53,9 +53,17 @@ def _esr(values: Mapping[Quantity, Shown]) -> str:
     return f"Z {first} R {second} uF F100k --"
 
 
+def _stranger(values: Mapping[Quantity, Shown]) -> str:
+    quantity, shown = next(iter(values.items()))
+    kind = "AC" if quantity in (Quantity.AC_CURRENT, Quantity.AC_VOLTAGE) else "DC"
+    text = f"{shown:+.2f}" if isinstance(shown, float) else "OVER" if shown is Status.OVERLOAD else "BUSY"
+    return f"{kind}{quantity.unit};{text};A"
+
+
 _WRITERS: dict[str, Callable[[Mapping[Quantity, Shown]], str]] = {
     "simulated-handheld": _handheld,
     "simulated-esr-meter": _esr,
+    "stranger": _stranger,
 }
 
 

@@ -5,9 +5,11 @@ from benchlog.model.errors import UsageError
 from benchlog.model.quantity import Quantity
 from benchlog_drivers.practice.meter import PracticeMeter
 from benchlog_drivers.practice.server import PracticeServer, PracticeTerminal
+from benchlog_drivers.practice.stranger import NAME
 from benchlog_drivers.simulated.trouble import Ordered, TroubleBox
 
 _USUAL = {
+    NAME: (Quantity.DC_VOLTAGE,),
     "simulated-handheld": (Quantity.AC_CURRENT,),
     "simulated-esr-meter": (Quantity.ESR, Quantity.CAPACITANCE),
     "simulated-segment-meter": (Quantity.AC_CURRENT,),
@@ -28,7 +30,8 @@ def practice_quantities(profile: Profile) -> tuple[Quantity, ...]:
     found = _USUAL.get(profile.name)
     if found is None:
         raise UsageError(
-            f"There is no practice instrument for {profile.name!r}. There is one for {', '.join(_USUAL)}."
+            f"There is no practice instrument for {profile.name!r}. There is one for {', '.join(_USUAL)}, "
+            "and for the shipped contactors and digitiser."
         )
     return found
 
@@ -40,9 +43,11 @@ def practice_server(
     pseudo_terminal: bool = False,
     scale: float = 1.0,
     seed: int = 0,
+    port: int = 0,
 ) -> PracticeServer:
     """A server, not yet started. `UsageError` where the profile has no practice instrument."""
     box = TroubleBox(troubles)
     meter = PracticeMeter(profile, quantities or practice_quantities(profile), box)
-    kind = PracticeTerminal if pseudo_terminal else PracticeServer
-    return kind(meter, box, scale, seed)
+    if pseudo_terminal:
+        return PracticeTerminal(meter, box, scale, seed)
+    return PracticeServer(meter, box, scale, seed, port)

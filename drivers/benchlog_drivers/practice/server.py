@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable
 
 from benchlog.bench.profile import Family
+from benchlog.model.errors import PortRefused
 from benchlog_drivers.codecs.parity import with_parity
 from benchlog_drivers.practice.meter import PracticeMeter, rtu_answer
 from benchlog_drivers.simulated.link import Outlet
@@ -25,14 +26,21 @@ class PracticeServer:
     Practice seconds run ``scale`` times as fast as real ones.
     """
 
-    def __init__(self, meter: PracticeMeter, troubles: TroubleBox, scale: float = 1.0, seed: int = 0) -> None:
-        """Take a free port; not yet serving."""
+    def __init__(
+        self, meter: PracticeMeter, troubles: TroubleBox, scale: float = 1.0, seed: int = 0, port: int = 0
+    ) -> None:
+        """Take the port, or a free one for 0; not yet serving. `PortRefused` where it is taken."""
         self.meter = meter
         self.troubles = troubles
         self._scale = scale
         self._begun_s = time.monotonic()
         self.outlet = Outlet(troubles, self.now_s, seed)
-        self._listener: socket.socket | None = listening_socket()
+        try:
+            self._listener: socket.socket | None = listening_socket(port)
+        except OSError as error:
+            raise PortRefused(
+                f"TCP port {port} can't be served: {error.strerror}. Choose another."
+            ) from error
         self.port = int(self._listener.getsockname()[1])
         self._lock = threading.Lock()
         self._connections: set[socket.socket] = set()
