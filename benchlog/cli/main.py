@@ -56,6 +56,9 @@ COMMANDS: dict[str, tuple[str, str]] = {
 }
 """Command → module that adds its options (``add_options``) and runs it (``run``), and what it is for."""
 
+_WORDS_ANYWHERE = frozenset({"note", "final", "estimate"})
+"""Commands whose words may also stand behind their options."""
+
 _NEGATIVE = re.compile(r"-(?:\d+\.?\d*|\.\d+)[pnuµmkKMGRVAΩ]\w*")
 
 Runner = Callable[[argparse.Namespace], int]
@@ -116,7 +119,8 @@ def _dispatch(words: list[str]) -> int:
         build_parser().parse_args(words[:1])
     name = words[0]
     parser, runner = load_command(name)
-    args = parser.parse_args(words[1:])
+    parse = parser.parse_intermixed_args if name in _WORDS_ANYWHERE else parser.parse_args
+    args = parse(words[1:])
     args.command = name
     return runner(args)
 

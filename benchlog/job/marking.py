@@ -49,6 +49,8 @@ def read_marking(text: str, kind: Kind) -> Marking:
     """The value of a part as marked or typed. `UsageError` where it can't be meant, or in two ways."""
     typed = text.strip()
     figures = _FIGURES.fullmatch(typed)
+    if figures is not None and kind is Kind.RESISTOR and figures["tolerance"] in ("K", "M"):
+        figures = None  # 470K is a value with its letter
     if figures is not None and kind is Kind.RESISTOR and not figures["tolerance"]:
         coded = float(figures["figures"]) * 10.0 ** int(figures["zeros"])
         raise UsageError(
@@ -60,6 +62,8 @@ def read_marking(text: str, kind: Kind) -> Marking:
         value = float(figures["figures"]) * 10.0 ** int(figures["zeros"]) * (1.0 if ohm else 1e-12)
         return _marking(value, figures["tolerance"])
     lettered = _LETTERED.fullmatch(typed)
+    if lettered is not None and kind is Kind.CAPACITOR and lettered["tolerance"] == "F":
+        lettered = _LETTERED.fullmatch(typed[:-1])  # 100nF ends in its unit of measure
     if lettered is not None and any(c.isdigit() for c in typed):
         return _marking(_lettered(lettered["value"], kind), lettered["tolerance"])
     return _typed(typed, kind)
