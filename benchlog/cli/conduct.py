@@ -25,12 +25,13 @@ from benchlog.model.run import RunSetup
 from benchlog.model.unit import Unit
 from benchlog.recorder.contract import NotJudged, Options
 from benchlog.recorder.recorder import Recorder
+from benchlog.recorder.window import window_command
 from benchlog.report.wording import VERDICT_WORDS
 from benchlog.session.lock import Holder
 from benchlog.session.writer import SessionWriter
 from benchlog_drivers.registry import make as make_adaptor
 
-WINDOW = (sys.executable, "-m", "benchlog_ui")
+WINDOW = window_command()
 
 
 @dataclass(frozen=True, slots=True)

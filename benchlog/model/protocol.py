@@ -10,7 +10,9 @@ from benchlog.model.event import Key, Said
 from benchlog.model.history import Payload
 from benchlog.model.job import Job
 from benchlog.model.reading import Status
+from benchlog.model.role import Role
 from benchlog.model.step import Outcome, Step
+from benchlog.model.unit import Unit
 
 
 class Hello(msgspec.Struct, frozen=True, tag="hello"):
@@ -25,6 +27,12 @@ class Hello(msgspec.Struct, frozen=True, tag="hello"):
     time_scale: float
     now_us: int
     contactor: bool = False
+    takes_requests: bool = False
+    """Whether another bench, job or bring-up can be asked for: the window was opened by itself."""
+    bench_path: str = ""
+    """Bench file in use; empty without one."""
+    benches: tuple[str, ...] = ()
+    """Bench files used before, the latest first."""
 
 
 class Point(msgspec.Struct, frozen=True, array_like=True):
@@ -86,8 +94,46 @@ class RunClosed(msgspec.Struct, frozen=True, tag="run-closed"):
     document: str = ""
 
 
+class InstrumentNow(msgspec.Struct, frozen=True):
+    """How one instrument of the bench stands."""
+
+    name: str
+    adaptor: str
+    roles: tuple[Role, ...]
+    up: bool | None
+    """Whether it answers; None for one without a port (a dial, readings that are typed)."""
+    identity: str = ""
+    """Who answered, in its own words."""
+    fault: str = ""
+
+
+class InstrumentsNow(msgspec.Struct, frozen=True, tag="instruments-now"):
+    """How all instruments stand; sent when it changes."""
+
+    instruments: tuple[InstrumentNow, ...]
+
+
+class Raw(msgspec.Struct, frozen=True, tag="raw"):
+    """What went over the lines of the instruments since the last such message, oldest first."""
+
+    lines: tuple[tuple[str, str, str], ...]
+    """Instrument, ``>`` to it or ``<`` from it, and the bytes as text with escapes."""
+
+
+class Answered(msgspec.Struct, frozen=True, tag="answered"):
+    """What came of something that the window asked for."""
+
+    text: str
+    refused: bool = False
+    question: bool = False
+    """Ask again with the technician's answer to this."""
+
+
 class Closing(msgspec.Struct, frozen=True, tag="closing"):
-    """The recorder is about to close the session; the window closes its reader and answers `Closed`."""
+    """The recorder is about to close the session; the window closes its reader and answers `Closed`.
+
+    A `Hello` that follows begins another sitting; the end of the pipe is the end.
+    """
 
 
 class Ping(msgspec.Struct, frozen=True, tag="ping"):
@@ -96,7 +142,20 @@ class Ping(msgspec.Struct, frozen=True, tag="ping"):
     n: int
 
 
-ToWindow = Hello | Live | LimitsNow | SaidNow | PowerState | StorageState | RunClosed | Closing | Ping
+ToWindow = (
+    Hello
+    | Live
+    | LimitsNow
+    | SaidNow
+    | PowerState
+    | StorageState
+    | RunClosed
+    | InstrumentsNow
+    | Raw
+    | Answered
+    | Closing
+    | Ping
+)
 
 
 class Painted(msgspec.Struct, frozen=True, tag="painted"):
@@ -141,7 +200,70 @@ class Trouble(msgspec.Struct, frozen=True, tag="trouble"):
     text: str
 
 
-FromWindow = Painted | Pong | Pressed | EntryAdded | Closed | WantsToClose | Trouble
+class RunAsked(msgspec.Struct, frozen=True, tag="run-asked"):
+    """Begin a bring-up on the bench in use."""
+
+    unit: Unit
+    lamp_w: float | None = None
+    """Watts of a series lamp in circuit; None: as the bench file says."""
+    soak_min: float = 0.0
+    ask: bool = False
+    """Step up at the key only."""
+    plan: str = ""
+    """Text of a plan file (TOML); empty for the usual plan of the unit."""
+    checked: str = ""
+    """Answer to the questions before power, where there are any; recorded."""
+
+
+class BenchAsked(msgspec.Struct, frozen=True, tag="bench-asked"):
+    """Read the instruments of this bench file from now on; empty for none."""
+
+    path: str
+
+
+class RehearsalAsked(msgspec.Struct, frozen=True, tag="rehearsal-asked"):
+    """Start a simulated bench, and a job of its own on it."""
+
+    words: dict[str, str] = {}
+    """Options of the simulated bench, by the names of ``benchlog simulate``: ``fault``, ``meters`` …"""
+
+
+class JobAsked(msgspec.Struct, frozen=True, tag="job-asked"):
+    """Go on with another session; empty for a new job."""
+
+    path: str
+
+
+class RolesGiven(msgspec.Struct, frozen=True, tag="roles-given"):
+    """Other parts for the instruments of the bench in use; written into its file, the old one kept."""
+
+    roles: dict[str, tuple[Role, ...]]
+
+
+class RawAsked(msgspec.Struct, frozen=True, tag="raw-asked"):
+    """Whether `Raw` is wanted."""
+
+    on: bool
+
+
+Request = RunAsked | BenchAsked | RehearsalAsked | JobAsked | RolesGiven
+"""What begins another sitting."""
+
+FromWindow = (
+    Painted
+    | Pong
+    | Pressed
+    | EntryAdded
+    | Closed
+    | WantsToClose
+    | Trouble
+    | RunAsked
+    | BenchAsked
+    | RehearsalAsked
+    | JobAsked
+    | RolesGiven
+    | RawAsked
+)
 
 _encoder = msgspec.json.Encoder()
 _to_window: msgspec.json.Decoder[ToWindow] = msgspec.json.Decoder(ToWindow)

@@ -4,15 +4,18 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Literal, Protocol, TextIO
+from typing import TYPE_CHECKING, Literal, Protocol, TextIO
 
 from benchlog.model.clock import US, Anchor, Clock
 from benchlog.model.event import Ended, Said, Told
 from benchlog.model.history import Entry, Payload
 from benchlog.model.pattern import FaultPattern
-from benchlog.model.protocol import LimitsNow
+from benchlog.model.protocol import Answered, LimitsNow, RawAsked, Request
 from benchlog.model.reading import Reading
 from benchlog.model.step import StepRecord
+
+if TYPE_CHECKING:
+    from benchlog.recorder.window import WindowLink
 
 
 class Engine(Protocol):
@@ -115,11 +118,26 @@ def _ignore(text: str) -> None:
 
 
 @dataclass(frozen=True, slots=True)
+class Desk:
+    """What lets the window ask for more than this sitting. The window outlives it."""
+
+    link: "WindowLink"
+    ask: Callable[[Request | RawAsked], Answered | None]
+    """Given what the window asks for; returns why it is refused, or nothing where it will be done."""
+    bench_path: str = ""
+    benches: tuple[str, ...] = ()
+    said: str = ""
+    """What came of the last request, told to the window first."""
+
+
+@dataclass(frozen=True, slots=True)
 class Options:
     """Who else takes part in a recording."""
 
     window: Sequence[str] | None = None
     """Command that starts the window; None for text only."""
+    desk: Desk | None = None
+    """In place of ``window``: one that is there already, or will be there for other sittings too."""
     listener: Listener | None = None
     """Hears everything that the watch says."""
     show: Callable[[str], object] = _ignore

@@ -8,9 +8,11 @@ from benchlog.bench.file import Bench, InstrumentConfig
 from benchlog.model.clock import Clock
 from benchlog.model.errors import BenchlogError, UsageError
 from benchlog.model.event import Instruct, Told
+from benchlog.model.protocol import InstrumentNow
 from benchlog.recorder.contactor import ContactorWorker
 from benchlog.recorder.contract import SourceLimit
 from benchlog.recorder.dial import DialWorker
+from benchlog.recorder.link import Link
 from benchlog.recorder.meter import MeterWorker
 from benchlog.recorder.source import SourceNews, SourceWorker
 from benchlog.recorder.threads import OnFailure
@@ -54,6 +56,7 @@ class Crew:
         self.dial: DialWorker | None = None
         self.contactor: ContactorWorker | None = None
         self.meters: list[MeterWorker] = []
+        self._configs = bench.instrument
         for config in bench.instrument:
             self._enlist(config, opener(config, clock), limit)
 
@@ -75,18 +78,34 @@ class Crew:
         elif isinstance(adaptor, Contactor):
             self.contactor = ContactorWorker(adaptor, config, ears.fresh, ears.trouble, ears.failure)
         elif isinstance(adaptor, Meter):
-            self.meters.append(MeterWorker(adaptor, config, self._clock, ears.tell, ears.failure))
+            self.meters.append(
+                MeterWorker(
+                    adaptor,
+                    config,
+                    self._clock,
+                    ears.tell,
+                    ears.failure,
+                    None if self._for_run else ears.trouble,
+                )
+            )
         else:
             raise UsageError(
                 f"The adaptor '{config.adaptor}' of {config.name} is no meter, source, dial or contactor."
             )
 
     def open(self) -> None:
-        """Open everything that has a port; raises the first `InstrumentFault` once all have been tried."""
+        """Open everything that has a port; raises the first `InstrumentFault` once all have been tried.
+
+        Where there is no run nothing is waited for: a meter that does not answer is told and tried again.
+        """
         workers: list[MeterWorker | SourceWorker] = [*self.meters]
         workers += [self.source] if self.source else []
         for worker in workers:
             worker.start()
+        if self.dial is not None and not self._for_run:
+            self.dial.start()
+        if not self._for_run:
+            return
         faults: list[BenchlogError] = []
         for worker in workers:
             try:
@@ -97,6 +116,29 @@ class Crew:
             raise faults[0]
         if self.dial is not None:
             self.dial.start()
+
+    def now(self) -> tuple[InstrumentNow, ...]:
+        """How each instrument stands."""
+        found = []
+        for config in self._configs:
+            link = self._links.get(config.name)
+            found.append(
+                InstrumentNow(
+                    config.name,
+                    config.adaptor,
+                    config.roles,
+                    None if link is None else link.up,
+                    link.words if link is not None else "",
+                    link.trouble if link is not None else "",
+                )
+            )
+        return tuple(found)
+
+    @property
+    def _links(self) -> dict[str, Link]:
+        workers: list[MeterWorker | SourceWorker] = [*self.meters]
+        workers += [self.source] if self.source else []
+        return {worker.config.name: worker.link for worker in workers}
 
     def arm(self) -> None:
         """Begin to hold the contactor in."""

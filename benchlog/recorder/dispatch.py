@@ -51,6 +51,7 @@ class Dispatch:
         self._crew = crew
         self._outbox = outbox
         self.begun = False
+        self._run: RunBegun | None = None
         self.soaking = False
         self.times: list[CutOffTimes] = []
         self.lines: dict[type[Said], SaidNow] = {}
@@ -116,13 +117,15 @@ class Dispatch:
 
     def _take_event(self, event: Told | RunBegun, now_us: int) -> None:
         if isinstance(event, RunBegun):
-            self.begun = True
+            self.begun, self._run = True, event
             self._writer.add_entry(event, now_us)
             return
         if self.begun:
             self._writer.add_entry(RunTold(event), now_us)
         if isinstance(event, KeyPressed) and event.key is Key.REARM and not self._engine.latched:
             self._crew.rearm()
+            if self._run is not None:
+                self._writer.add_entry(self._run, now_us)
 
     def _take_word(self, t_us: int, word: Said) -> None:
         self._writer.add_entry(RunSaid(word), t_us)

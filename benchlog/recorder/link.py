@@ -25,20 +25,33 @@ class Link:
         self.config = config
         self.identity: Identity | None = None
         self.up = False
+        self.trouble = ""
+        """Why it is not up."""
         self._tell = tell
         self._tries = 0
 
     def open(self) -> Identity:
         """Open for the first time. Raises `InstrumentFault`; nothing is told then."""
-        self.identity = guarded(self.config, self.adaptor.open)
+        try:
+            self.identity = guarded(self.config, self.adaptor.open)
+        except InstrumentFault as fault:
+            self.trouble = str(fault)
+            raise
         self.up = True
         return self.identity
+
+    @property
+    def words(self) -> str:
+        """Who answered, in its own words; empty before anybody did."""
+        found = self.identity
+        return " ".join(filter(None, (found.description, found.serial_number))) if found else ""
 
     def lost(self, error: InstrumentFault, told: bool = False) -> None:
         """Tell it, once a loss, unless it was ``told`` already; then close everything."""
         if self.up and not told:
             self.say(False, str(error))
         self.up = False
+        self.trouble = str(error)
         self._tries = 0
         self.adaptor.close()
 
@@ -50,12 +63,13 @@ class Link:
             found = guarded(self.config, self.adaptor.open)
             self._compare(found)
         except InstrumentFault as error:
+            self.trouble = str(error)
             _log.info("%s is not back: %s", self.config.name, error)
             self.adaptor.close()
             if isinstance(error, WrongInstrument):
                 self.say(False, str(error))
             return False
-        self.up = True
+        self.identity, self.trouble, self.up = found, "", True
         return True
 
     def say(self, up: bool, detail: str) -> None:

@@ -20,16 +20,23 @@ class MeterWorker:
     """Reads one meter for as long as it runs. Silence is not its business: the ticker sees that."""
 
     def __init__(
-        self, meter: Meter, config: InstrumentConfig, clock: Clock, tell: Tell, on_failure: OnFailure
+        self,
+        meter: Meter,
+        config: InstrumentConfig,
+        clock: Clock,
+        tell: Tell,
+        on_failure: OnFailure,
+        patient: Callable[[str], None] | None = None,
     ) -> None:
-        """Nothing is opened yet."""
+        """Nothing is opened yet. ``patient``: told why it can't be opened, and it is tried again."""
         self.config = config
         self.timeouts = 0
         """How often the meter did not answer in time."""
         self._meter = meter
         self._clock = clock
         self._tell = tell
-        self._link = Link(meter, config, tell)
+        self._patient = patient
+        self.link = Link(meter, config, tell)
         self._opened = threading.Event()
         self._fault: InstrumentFault | None = None
         self._thread = Thread(config.name, self._work, on_failure)
@@ -53,18 +60,20 @@ class MeterWorker:
 
     def _work(self, stopping: threading.Event) -> None:
         try:
-            self._link.open()
+            self.link.open()
         except InstrumentFault as fault:
             self._fault = fault
-            self._link.adaptor.close()
-            return
+            self.link.adaptor.close()
+            if self._patient is None:
+                return
+            self._patient(str(fault))
         finally:
             self._opened.set()
         while not stopping.is_set():
-            if self._link.up:
+            if self.link.up:
                 self._read_once(stopping)
-            elif self._link.find_again(stopping.wait):
-                self._link.say(True, f"{self.config.name} answers again.")
+            elif self.link.find_again(stopping.wait):
+                self.link.say(True, f"{self.config.name} answers again.")
         self._meter.close()
 
     def _read_once(self, stopping: threading.Event) -> None:
@@ -75,7 +84,7 @@ class MeterWorker:
         if isinstance(fault, InstrumentTimeout):
             self.timeouts += 1
         elif fault is not None and not isinstance(fault, ProtocolFault):
-            self._link.lost(fault)
+            self.link.lost(fault)
         spare_s = breath_s(self._meter, bool(readings)) - (real_s(self._clock) - before_s)
         if spare_s > 0.0:
             stopping.wait(spare_s)

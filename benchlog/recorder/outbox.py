@@ -6,6 +6,7 @@ from collections import deque
 from benchlog.model.protocol import (
     Closing,
     Hello,
+    InstrumentsNow,
     LimitsNow,
     Live,
     Ping,
@@ -20,8 +21,10 @@ from benchlog.model.protocol import (
 MOST_POINTS = 4000
 MOST_SAID = 2000
 
-_LATEST = (PowerState, StorageState, LimitsNow, Ping)
+_LATEST = (PowerState, StorageState, LimitsNow, InstrumentsNow, Ping)
 """Of these only the newest counts; an older one that was not sent yet is replaced, not dropped."""
+_KNOWN = (PowerState, StorageState, LimitsNow, InstrumentsNow, RunClosed)
+"""What a window that was started again is told."""
 
 
 class Outbox:
@@ -68,9 +71,19 @@ class Outbox:
                 if len(self._said) > MOST_SAID:
                     self._said.popleft()
                     self.dropped += 1
-            if isinstance(message, PowerState | StorageState | LimitsNow | RunClosed):
+            if isinstance(message, _KNOWN):
                 self._known[kind] = message
             self._cv.notify()
+
+    def forget(self) -> None:
+        """Another sitting begins: what was known of the last one does not hold for it."""
+        with self._cv:
+            self._known.clear()
+
+    def open_again(self) -> None:
+        """For another window to which nothing can be said yet."""
+        with self._cv:
+            self._closing, self._farewell_said, self._closed = None, False, False
 
     def begin_again(self, hello: Hello, lines: tuple[SaidNow, ...]) -> None:
         """Forget what waits; a window started again gets hello, the lines in force and the states."""

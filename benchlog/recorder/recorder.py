@@ -15,7 +15,7 @@ from benchlog.model.errors import EnvironmentFault, PlanRefused, SessionFault
 from benchlog.model.event import Ended, Instruct, Key, KeyPressed, Said, Told
 from benchlog.model.history import BenchSet, RunBegun
 from benchlog.model.job import Job
-from benchlog.model.protocol import Hello, SaidNow
+from benchlog.model.protocol import Answered, Hello, SaidNow
 from benchlog.model.role import Role
 from benchlog.model.run import RunSetup
 from benchlog.model.step import Outcome
@@ -102,6 +102,7 @@ class Recorder:
         terminal = options.terminal is not None and options.terminal.isatty()
         attention = Attention(terminal, options.answer_not_judged is not None)
         board = self._board = Switchboard(clock, attention)
+        board.desk = options.desk
         self._technician = self._make_technician()
         listeners = [
             listener
@@ -147,9 +148,13 @@ class Recorder:
         return Technician(answer, self._begun.setup.ask, self._board.press)
 
     def _make_window(self) -> WindowLink | None:
+        board = self._board
+        if self._options.desk is not None:
+            link = self._options.desk.link
+            link.attach(self._hello, board.hear, board.failure)
+            return link
         if self._options.window is None:
             return None
-        board = self._board
         return WindowLink(self._options.window, self._clock, self._hello, board.hear, board.failure)
 
     def _make_terminal(self) -> Terminal | None:
@@ -162,6 +167,7 @@ class Recorder:
 
     def _hello(self) -> tuple[Hello, tuple[SaidNow, ...]]:
         setup = self._begun.setup if self._begun is not None else None
+        desk = self._options.desk
         hello = Hello(
             session_path=str(self._store.path),
             job=self._job,
@@ -172,6 +178,9 @@ class Recorder:
             time_scale=self._clock.scale,
             now_us=self._clock.now(),
             contactor=self._crew.contactor is not None,
+            takes_requests=desk is not None,
+            bench_path=desk.bench_path if desk is not None else "",
+            benches=desk.benches if desk is not None else (),
         )
         return hello, tuple(self._dispatch.lines.values())
 
@@ -237,6 +246,8 @@ class Recorder:
             self._record_bench()
         if self._window is not None:
             self._window.start()
+        if self._options.desk is not None and self._options.desk.said:
+            self._board.say(Answered(self._options.desk.said, refused=True))
         self._crew.open()
         self._listen()
         self._ticker.start()
@@ -347,13 +358,14 @@ class Recorder:
 
     def _close_session(self) -> None:
         """The window closes its reader, then the session is closed, then the window goes."""
-        if self._window is not None and not self._window.leave():
+        goes_on = self._options.desk is not None and self._window is not None and self._window.open
+        if self._window is not None and not (self._window.pause() if goes_on else self._window.leave()):
             self._board.warn("The window did not close its reader of the session in time.")
         try:
             self._writer.close()
         finally:
             self._herald.stop()
-            if self._window is not None:
+            if self._window is not None and not goes_on:
                 self._window.stop()
 
     def _result(self) -> RunResult:

@@ -5,7 +5,7 @@ from collections.abc import Callable
 
 from benchlog.model.clock import Clock
 from benchlog.model.event import AttentionChanged, KeyPressed, StorageChanged, TimeJumped
-from benchlog.model.protocol import LimitsNow, PowerState, StorageState
+from benchlog.model.protocol import InstrumentsNow, LimitsNow, PowerState, StorageState
 from benchlog.recorder.attention import Attention
 from benchlog.recorder.contract import real_s
 from benchlog.recorder.crew import Crew
@@ -52,6 +52,7 @@ class Rounds:
         self._storing = True
         self._limits: LimitsNow | None = None
         self._power: PowerState | None = None
+        self._instruments = InstrumentsNow(())
         self.signals: queue.SimpleQueue[KeyPressed] = queue.SimpleQueue()
         """Keys pressed from a signal handler, which may take no lock."""
 
@@ -105,6 +106,10 @@ class Rounds:
         if limits is not None and limits != self._limits:
             self._limits = limits
             self._window.outbox.add(limits)
+        instruments = InstrumentsNow(self._crew.now())
+        if instruments != self._instruments:
+            self._instruments = instruments
+            self._window.outbox.add(instruments)
         power = self._power_now()
         if power != self._power:
             self._power = power

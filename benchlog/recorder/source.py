@@ -85,7 +85,7 @@ class SourceWorker:
         self._looked = False
         self._tell = tell
         self._news = news
-        self._link = Link(_openable(source, config), config, tell)
+        self.link = Link(_openable(source, config), config, tell)
         self._cv = threading.Condition()
         self._slots = _Slots()
         self._output_on = False
@@ -147,8 +147,8 @@ class SourceWorker:
                 and not self._slots.alarmed
             )
             self._slots.alarmed = self._slots.alarmed or late
-        if hangs and self._link.up:
-            self._link.say(False, f"{self.config.name} has not answered for {HANG_S:g} s.")
+        if hangs and self.link.up:
+            self.link.say(False, f"{self.config.name} has not answered for {HANG_S:g} s.")
         if late:
             self._tell_news(
                 "unconfirmed",
@@ -181,20 +181,22 @@ class SourceWorker:
 
     def _work(self, stopping: threading.Event) -> None:
         try:
-            self._link.open()
+            self.link.open()
             self._prepare()
         except InstrumentFault as fault:
             self._fault = fault
-            self._link.adaptor.close()
+            self.link.adaptor.close()
+            if not self._for_run:
+                self._tell_news("warning", str(fault))
             return
         finally:
             self._opened.set()
         while not stopping.is_set():
-            if self._link.up:
+            if self.link.up:
                 self._serve()
             else:
                 self._find_again()
-        self._link.adaptor.close()
+        self.link.adaptor.close()
 
     def _prepare(self) -> None:
         """After every opening: off where it is wanted, then the limit, the second way and the standby."""
@@ -218,14 +220,14 @@ class SourceWorker:
         return True
 
     def _find_again(self) -> None:
-        if not self._link.find_again(self._nap):
+        if not self.link.find_again(self._nap):
             return
         try:
             self._prepare()
         except InstrumentFault as fault:
-            self._link.lost(fault)
+            self.link.lost(fault)
             return
-        self._link.say(
+        self.link.say(
             True, f"{self.config.name} answers again; its output was not switched on by the program."
         )
 
@@ -336,8 +338,8 @@ class SourceWorker:
         with self._cv:
             self._quiet_since_s = None
             hung, self._hung = self._hung, False
-        if hung and self._link.up:
-            self._link.say(True, f"{self.config.name} answers again.")
+        if hung and self.link.up:
+            self.link.say(True, f"{self.config.name} answers again.")
 
     def _failed(self, fault: InstrumentFault) -> None:
         if isinstance(fault, InstrumentTimeout | ProtocolFault):
@@ -346,7 +348,7 @@ class SourceWorker:
         with self._cv:
             self._quiet_since_s = None
             told, self._hung = self._hung, False
-        self._link.lost(fault, told)
+        self.link.lost(fault, told)
 
     # ---- off and its confirmation -------------------------------------------------------------------
 

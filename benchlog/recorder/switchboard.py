@@ -18,7 +18,18 @@ from benchlog.model.history import (
     PointsListed,
     Taken,
 )
-from benchlog.model.protocol import EntryAdded, FromWindow, Painted, Pong, Pressed, Trouble, WantsToClose
+from benchlog.model.protocol import (
+    Answered,
+    EntryAdded,
+    FromWindow,
+    Painted,
+    Pong,
+    Pressed,
+    RawAsked,
+    Request,
+    Trouble,
+    WantsToClose,
+)
 from benchlog.model.work import (
     Adjusted,
     Estimated,
@@ -28,7 +39,7 @@ from benchlog.model.work import (
     SafetyMeasured,
 )
 from benchlog.recorder.attention import Attention
-from benchlog.recorder.contract import real_s
+from benchlog.recorder.contract import Desk, real_s
 from benchlog.recorder.crew import Crew
 from benchlog.recorder.dispatch import Dispatch
 from benchlog.recorder.source import SourceNews
@@ -46,6 +57,8 @@ ENTER_S = 5.0
 """Real seconds that another program's entry may take to the disk."""
 HARMLESS = ("window", "herald", "control")
 """Threads whose failure does not end a run."""
+ONE_RUN = "This window was opened for one bring-up. 'benchlog open' opens one for whole jobs."
+BUSY = "Not while a bring-up runs or the source is on. End the run first (F9)."
 
 _log = logging.getLogger(__name__)
 
@@ -58,6 +71,7 @@ class Switchboard:
     dispatch: Dispatch
     writer: Writer
     window: WindowLink | None = None
+    desk: Desk | None = None
 
     def __init__(self, clock: Clock, attention: Attention) -> None:
         """The parts that it connects are set before anything is started."""
@@ -102,6 +116,37 @@ class Switchboard:
             _log.error("fault in the window: %s", message.text)
         elif isinstance(message, WantsToClose):
             self._window_closes(message.power_off)
+        elif isinstance(message, Request | RawAsked):
+            self._asked(message)
+
+    def _asked(self, message: Request | RawAsked) -> None:
+        """Something that takes another sitting: this one ends in order where it may."""
+        self.attention.touched(real_s(self._clock))
+        answer: Answered | None
+        if self.desk is None:
+            answer = Answered(ONE_RUN, refused=True)
+        elif not isinstance(message, RawAsked) and self.busy:
+            answer = Answered(BUSY, refused=True)
+        else:
+            answer = self.desk.ask(message)
+        if answer is not None:
+            self.say(answer)
+        elif not isinstance(message, RawAsked):
+            self.leaving = True
+            self.changed.set()
+
+    @property
+    def busy(self) -> bool:
+        """Whether a run goes on, or its source is not known to be away."""
+        if not self.watch.begun:
+            return False
+        engine = self.watch.engine
+        return engine.ended is None or self.crew.power_on or not (self.crew.source or engine.power_gone)
+
+    def say(self, answer: Answered) -> None:
+        """Tell the window what came of what it asked for."""
+        if self.window is not None:
+            self.window.outbox.add(answer)
 
     def enter(self, payload: Payload) -> int:
         """An entry of another program; its number once it is on the disk."""

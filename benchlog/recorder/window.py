@@ -3,6 +3,7 @@
 import logging
 import os
 import subprocess
+import sys
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
@@ -10,14 +11,16 @@ from contextlib import suppress
 
 import msgspec
 
-from benchlog.model.clock import Clock
+from benchlog.model.clock import Clock, RealClock
 from benchlog.model.protocol import (
     Closed,
     Closing,
+    EntryAdded,
     FromWindow,
     Hello,
     Painted,
     Ping,
+    Pressed,
     SaidNow,
     WantsToClose,
     decode_from_window,
@@ -42,22 +45,38 @@ MOST_LINE = 4_000_000
 _log = logging.getLogger(__name__)
 
 
+def window_command() -> tuple[str, ...]:
+    """What starts the window."""
+    return (sys.executable, "-m", "benchlog_ui")
+
+
+Greeting = Callable[[], tuple[Hello, tuple[SaidNow, ...]]]
+"""Makes the first messages to a window: what the sitting is, and the lines in force."""
+
+
 class WindowLink:
-    """The window as the recorder sees it. A window that is gone, mute or mad never holds up anything else."""
+    """The window as the recorder sees it. A window that is gone, mute or mad never holds up anything else.
+
+    It may outlive a sitting: `pause` at the end of one, `attach` and `start` for the next.
+    """
 
     def __init__(
         self,
         argv: Sequence[str],
-        clock: Clock,
-        hello: Callable[[], tuple[Hello, tuple[SaidNow, ...]]],
-        hear: Callable[[FromWindow], None],
-        on_failure: OnFailure,
+        clock: Clock | None = None,
+        hello: Greeting | None = None,
+        hear: Callable[[FromWindow], None] | None = None,
+        on_failure: OnFailure | None = None,
     ) -> None:
         """``argv`` starts the window; ``hello`` makes its first messages; ``hear`` gets what it says."""
         self._argv = list(argv)
-        self._clock = clock
+        self._clock = clock or RealClock()
         self._hello = hello
-        self._hear = hear
+        self._hear = hear or self._keep
+        self._on_failure = on_failure or _log_failure
+        self._paused = False
+        self._kept: list[FromWindow] = []
+        """Keys that came between two sittings."""
         self.outbox = Outbox()
         self.starts = 0
         """How often it was started."""
@@ -77,8 +96,8 @@ class WindowLink:
         self._born_s = 0.0
         self._ping_s = 0.0
         self._pings = 0
-        self._keeper = Thread("window", self._work, on_failure)
-        self._on_failure = on_failure
+        self._started = False
+        self._keeper = Thread("window", self._work, self._fail)
 
     @property
     def pid(self) -> int | None:
@@ -96,9 +115,50 @@ class WindowLink:
         """Whether the present window has shown its first frame."""
         return self._painted.is_set()
 
+    def attach(self, hello: Greeting, hear: Callable[[FromWindow], None], on_failure: OnFailure) -> None:
+        """Serve another sitting; `start` greets the window anew."""
+        self._hello, self._on_failure, self._hear = hello, on_failure, hear
+        self.answered_s = real_s(self._clock)
+        self._closed.clear()
+        self._closing_said = self._leaving = self._paused = False
+        self.outbox.forget()
+
     def start(self) -> None:
-        """Start it."""
-        self._keeper.start()
+        """Start it; a window that is there already is greeted again and what it said meanwhile is heard."""
+        if not self._started:
+            self._started = True
+            self._keeper.start()
+            return
+        self._greet()
+        if self._painted.is_set():
+            self._hear(Painted())
+        kept, self._kept = self._kept, []
+        for message in kept:
+            self._hear(message)
+
+    def pause(self, timeout_s: float = 2.0) -> bool:
+        """End of a sitting, not of the window: it closes its reader. What it says is kept until `start`."""
+        self._hear, self._paused = self._keep, True
+        self._closed.clear()
+        if self._gone.is_set() or self._child is None:
+            return True
+        self.outbox.add(Closing())
+        rounds = range(int(timeout_s / 0.02))
+        return any(self._closed.wait(0.02) or self._gone.is_set() for _ in rounds)
+
+    def _greet(self) -> None:
+        """First messages; none while there is no sitting yet."""
+        if self._hello is not None:
+            self.outbox.begin_again(*self._hello())
+        else:
+            self.outbox.open_again()
+
+    def _keep(self, message: FromWindow) -> None:
+        if isinstance(message, Pressed | WantsToClose | EntryAdded):
+            self._kept.append(message)
+
+    def _fail(self, name: str, error: Exception) -> None:
+        self._on_failure(name, error)
 
     def wait_painted(self) -> bool:
         """Wait for its first frame; False when there is no display, `no_display` says why."""
@@ -158,14 +218,14 @@ class WindowLink:
     def _live_once(self) -> bool:
         """One window from start to end; True when it is to be started again."""
         self._painted.clear()
-        self.outbox.begin_again(*self._hello())
+        self._greet()
         try:
             child = self._spawn()
         except OSError as error:
             self.no_display = f"The window can't be started ({error.strerror}); going on as text."
             return False
-        threads = [Thread("window-sender", lambda _: self._send(child), self._on_failure)]
-        threads.append(Thread("window-complaints", lambda _: self._note(child), self._on_failure))
+        threads = [Thread("window-sender", lambda _: self._send(child), self._fail)]
+        threads.append(Thread("window-complaints", lambda _: self._note(child), self._fail))
         for thread in threads:
             thread.start()
         self._listen(child)
@@ -233,7 +293,8 @@ class WindowLink:
             self._settled.set()
         elif isinstance(message, Closed):
             self._closed.set()
-            self.outbox.close()
+            if not self._paused:
+                self.outbox.close()
         elif isinstance(message, WantsToClose):
             self._leaving = self._wants_to_close = True
         self._hear(message)
@@ -258,6 +319,10 @@ class WindowLink:
                 text = line.decode(errors="replace").rstrip()
                 self._complaints.append(text)
                 _log.info("window: %s", text)
+
+
+def _log_failure(name: str, error: Exception) -> None:
+    _log.error("a part of the window's link failed (%s)", name, exc_info=error)
 
 
 def _shut(child: subprocess.Popen[bytes]) -> None:

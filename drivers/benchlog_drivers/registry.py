@@ -8,10 +8,14 @@ import, are errors that name it.
 from collections.abc import Callable
 from importlib import import_module
 from importlib.metadata import EntryPoint, entry_points
+from typing import TYPE_CHECKING
 
 from benchlog.bench.file import InstrumentConfig
 from benchlog.model.clock import Clock
 from benchlog.model.errors import UsageError
+
+if TYPE_CHECKING:
+    from benchlog_drivers.transports.tapped import Seen
 
 GROUP = "benchlog.adaptors"
 
@@ -70,3 +74,15 @@ def _imported(where: str) -> Maker:
     module, _, function = where.partition(":")
     made: Maker = getattr(import_module(module), function)
     return made
+
+
+def make_tapped(config: InstrumentConfig, clock: Clock, seen: "Seen") -> object:
+    """The same as `make`; ``seen`` is given what goes over its line, where it has one that can be tapped."""
+    from inspect import signature
+
+    from benchlog_drivers.transports.tapped import TappedLine
+
+    found = maker(config.adaptor)
+    if "wrap" not in signature(found).parameters:
+        return found(config, clock)
+    return found(config, clock, wrap=lambda line: TappedLine(line, seen))  # type: ignore[call-arg]

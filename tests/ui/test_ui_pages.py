@@ -59,6 +59,7 @@ def test_the_line_of_a_run_is_there_on_every_page_with_the_readings(bench):
     desk = bench.start.desk
     for message in Story(named("middle")).messages():
         desk.board.take(message, time.monotonic())
+    desk.frame()
     for page in (Stage.PARTS.value, HISTORY, BENCH, BEFORE, Stage.INTAKE.value):
         desk.shell.go(page)
         desk.frame()
@@ -108,6 +109,7 @@ def test_a_check_before_power_goes_into_the_history(bench):
     desk = bench.start.desk
     for message in Story(named("hand-set-turning")).messages():
         desk.board.take(message, time.monotonic())
+    desk.frame()
     desk.board.setup = Story(named("hand-set-turning")).setup
     desk.shell.go(BEFORE)
     for _ in range(SLOW + 1):
@@ -128,6 +130,7 @@ def test_instruments_show_what_they_read_now(bench):
     story = Story(named("middle"))
     for message in story.messages():
         desk.board.take(message, time.monotonic())
+    desk.frame()
     desk.shell.take(entries_of([(1.0, bench_set(story.setup))]))
     desk.shell.go(BENCH)
     for _ in range(SLOW + 1):

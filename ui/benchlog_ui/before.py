@@ -4,17 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import (
-    QCheckBox,
-    QHBoxLayout,
-    QHeaderView,
-    QLabel,
-    QTableWidget,
-    QTableWidgetItem,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtWidgets import QCheckBox, QHBoxLayout, QLabel, QScrollArea, QVBoxLayout, QWidget
 
 from benchlog.bringup.plan import Plan, make_plan
 from benchlog.model.errors import BenchlogError
@@ -23,19 +13,13 @@ from benchlog.model.instrument import MeterSheet
 from benchlog.model.role import Role
 from benchlog.model.run import RunSetup
 from benchlog.model.unit import Unit
+from benchlog_ui.beginning import BeginBox
 from benchlog_ui.look import Look
 from benchlog_ui.marks import CUT_OFF_KEY
-from benchlog_ui.words import amperes, percent, volts
-
-HEADS = (
-    "inlet",
-    "of nominal",
-    "acceptance",
-    "stop",
-    "these meters",
-    "source of the acceptance limit",
-)
-_SHARES = (0.1, 0.11, 0.13, 0.12, 0.17)
+from benchlog_ui.plancurve import PlanCurve
+from benchlog_ui.planedit import Edit, plan_file
+from benchlog_ui.plantable import PlanTable
+from benchlog_ui.words import volts
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,70 +60,84 @@ def sheets_of(bench: BenchSet) -> dict[Role, MeterSheet]:
     return {role: i.sheet for i in bench.instruments for role in i.roles}
 
 
-def plan_for(unit: Unit, bench: BenchSet) -> Plan:
-    """The default plan of a unit on a bench. `UsageError` where figures are missing."""
+def plan_for(
+    unit: Unit, bench: BenchSet, lamp_w: float | None = None, edits: Mapping[int, Edit] | None = None
+) -> Plan:
+    """The plan of a unit on a bench, with what was changed in it. `UsageError` where figures are missing."""
     sheets: Mapping[Role, MeterSheet] = sheets_of(bench)
-    return make_plan(unit, sheets, set(sheets) - {Role.SOURCE}, hand_set=_hand_set(bench))
+    reads = set(sheets) - {Role.SOURCE}
+    plan = make_plan(unit, sheets, reads, hand_set=_hand_set(bench), lamp_w=lamp_w)
+    file = plan_file(plan.steps, edits or {})
+    if file is None:
+        return plan
+    return make_plan(unit, sheets, reads, hand_set=_hand_set(bench), lamp_w=lamp_w, file=file)
 
 
 class BeforePage(QWidget):
-    """Plan at the left, things to see to at the right."""
+    """Plan as a table and a curve at the left; things to see to, and the beginning, at the right."""
 
-    def __init__(self, look: Look, record: Callable[[str, str], None]) -> None:
-        """``record`` is given the name of a check and its answer."""
+    def __init__(
+        self,
+        look: Look,
+        record: Callable[[str, str], None],
+        begin: Callable[[], None],
+        change: Callable[[int, Edit], None],
+    ) -> None:
+        """``record`` is given the name of a check and its answer, ``change`` a step and its new limits."""
         super().__init__()
         self._record = record
         self._key: object = None
+        self.edits: dict[int, Edit] = {}
+        self.plan: Plan | None = None
+        self.asked: tuple[Check, ...] = ()
         self.boxes: dict[str, QCheckBox] = {}
-        self.table = QTableWidget(0, len(HEADS))
-        self.table.setHorizontalHeaderLabels(list(HEADS))
-        self.table.setAccessibleName("Steps of the plan and whether these meters can judge them")
-        self.table.verticalHeader().setVisible(False)
-        self.table.setEditTriggers(QTableWidget.EditTrigger.NoEditTriggers)
-        self.table.setSelectionMode(QTableWidget.SelectionMode.NoSelection)
-        self.table.setShowGrid(False)
-        self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
-        self.table.horizontalHeader().setStretchLastSection(True)
-        self.table.horizontalHeader().setDefaultAlignment(Qt.AlignmentFlag.AlignLeft)
-        self.table.setWordWrap(False)
-        self.words = QLabel()
-        self.words.setWordWrap(True)
-        self.key_seen = QLabel()
-        self.key_seen.setWordWrap(True)
-        self._checks = QVBoxLayout()
+        self.table = PlanTable(look, change)
+        self.curve = PlanCurve(look)
+        self.words, self.source, self.key_seen = QLabel(), QLabel(), QLabel()
+        for label in (self.words, self.source, self.key_seen):
+            label.setWordWrap(True)
+        self.source.setText("Choose a limit to see where it comes from; type a figure to change it.")
+        self.table.chosen.connect(self.source.setText)
+        self.begin = BeginBox(look, begin)
+        self._lay_out()
+        self.restyle(look)
+
+    def _lay_out(self) -> None:
+        inside = QWidget()
+        self._checks = QVBoxLayout(inside)
+        self._checks.setContentsMargins(0, 0, 0, 0)
         self._checks.addWidget(self.key_seen)
         self._checks.addStretch(1)
+        room = QScrollArea()
+        room.setWidget(inside)
+        room.setWidgetResizable(True)
+        room.setFrameShape(QScrollArea.Shape.NoFrame)
+        room.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        room.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         left = QVBoxLayout()
         left.addWidget(self.words)
-        left.addWidget(self.table, 1)
+        left.addWidget(self.table, 3)
+        left.addWidget(self.source)
+        left.addWidget(self.curve, 2)
+        right = QVBoxLayout()
+        right.addWidget(room, 1)
+        right.addWidget(self.begin)
         self._columns = QHBoxLayout(self)
         self._columns.addLayout(left, 7)
-        self._columns.addLayout(self._checks, 3)
-        self.restyle(look)
+        self._columns.addLayout(right, 4)
 
     def restyle(self, look: Look) -> None:
         """Take colours and sizes."""
         self._look = look
         gap = look.px(22)
-        self._columns.setContentsMargins(gap, gap, gap, gap)
+        self._columns.setContentsMargins(gap, look.px(12), gap, look.px(12))
         self._columns.setSpacing(gap)
-        self._checks.setSpacing(look.px(12))
-        for widget in (self.table, self.words, *self.boxes.values()):
-            widget.setFont(look.font(21))
-        self.key_seen.setFont(look.font(24, bold=True))
-        self.table.horizontalHeader().setFont(look.font(17))
-        self.table.verticalHeader().setDefaultSectionSize(look.px(38))
-        self._spread()
-
-    def resizeEvent(self, event: QResizeEvent) -> None:
-        """Columns share the width."""
-        super().resizeEvent(event)
-        self._spread()
-
-    def _spread(self) -> None:
-        width = max(int(self.width() * 0.55), 300)
-        for column, share in enumerate(_SHARES):
-            self.table.setColumnWidth(column, int(width * share))
+        self._checks.setSpacing(look.px(10))
+        for widget in (self.words, self.source, *self.boxes.values()):
+            widget.setFont(look.font(20))
+        self.key_seen.setFont(look.font(22, bold=True))
+        for part in (self.table, self.curve, self.begin):
+            part.restyle(look)
 
     def refresh(
         self,
@@ -155,13 +153,17 @@ class BeforePage(QWidget):
             if key_seen
             else f"Press {CUT_OFF_KEY} once now: not seen here yet. On some keyboards it needs Fn."
         )
-        key = (unit, bench, setup, frozenset(answered))
+        lamp_w = self.begin.lamp_w
+        key = (unit, bench, setup, frozenset(answered), lamp_w, tuple(self.edits.items()))
         if key == self._key:
             return
         self._key = key
         self._ask(checks(unit, bench, setup), answered)
-        self._show_plan(unit, bench, setup)
-        self._spread()
+        self._show_plan(unit, bench, setup, lamp_w)
+
+    def unanswered(self) -> list[str]:
+        """Names of the checks that were not answered with yes."""
+        return [name for name, box in self.boxes.items() if not box.isChecked()]
 
     def _ask(self, asked: tuple[Check, ...], answered: set[str]) -> None:
         wanted = {check.name: check for check in asked}
@@ -176,55 +178,46 @@ class BeforePage(QWidget):
 
     def _add_box(self, check: Check) -> None:
         box = QCheckBox(check.words)
-        box.setFont(self._look.font(21))
+        box.setFont(self._look.font(20))
         box.toggled.connect(lambda on, name=check.name: self._record(name, "yes" if on else "taken back"))
         self.boxes[check.name] = box
         self._checks.insertWidget(self._checks.count() - 1, box)
 
-    def _show_plan(self, unit: Unit | None, bench: BenchSet | None, setup: RunSetup | None) -> None:
-        self.table.setRowCount(0)
-        if setup is not None:
-            plan = Plan(setup.steps)
-            self._fill(plan)
-            self._say("The plan of the run.", plan)
-            return
-        if unit is None or bench is None or not bench.instruments:
-            self.words.setText(
-                "No plan yet: it needs the rating plate (intake) and the instruments of a bench file."
-            )
-            return
-        try:
-            plan = plan_for(unit, bench)
-        except BenchlogError as error:
-            self.words.setText(f"No plan yet: {error}")
-            return
-        self._fill(plan)
-        self._say("The plan that this unit would have.", plan)
+    def _show_plan(
+        self, unit: Unit | None, bench: BenchSet | None, setup: RunSetup | None, lamp_w: float | None
+    ) -> None:
+        self.plan, words = _plan_and_words(unit, bench, setup, lamp_w, self.edits)
+        steps = self.plan.steps if self.plan is not None else ()
+        self.words.setText(words)
+        self.table.show_steps(steps, self.edits, editable=setup is None)
+        self.curve.show_steps(steps)
+        self.begin.allow(self.plan is not None and setup is None and not self.plan.refused)
 
-    def _say(self, what: str, plan: Plan) -> None:
-        """What the plan is, what stands against it, and what would help where a step can't be judged."""
-        poor = [step for step in plan.steps if not step.judgeable]
-        parts = [plan.refused or what, *plan.warnings]
-        if poor:
-            where = ", ".join(volts(step.set_v) for step in poor)
-            parts.append(f"Not judged with these meters: {where}. {poor[0].remedy}")
-        self.words.setText("\n".join(dict.fromkeys(part for part in parts if part)))
 
-    def _fill(self, plan: Plan) -> None:
-        self.table.setRowCount(len(plan.steps))
-        for row, step in enumerate(plan.steps):
-            cells = (
-                volts(step.set_v),
-                percent(step.fraction),
-                amperes(step.acceptance.value),
-                amperes(step.stop.value),
-                "can judge" if step.judgeable else "can NOT judge",
-                step.acceptance.source,
-            )
-            for column, text in enumerate(cells):
-                item = QTableWidgetItem(text)
-                item.setToolTip(f"acceptance: {step.acceptance.source}\nstop: {step.stop.source}")
-                if not step.judgeable and column == len(HEADS) - 2:
-                    item.setForeground(self._look.colour("cannot"))
-                item.setTextAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
-                self.table.setItem(row, column, item)
+def _plan_and_words(
+    unit: Unit | None,
+    bench: BenchSet | None,
+    setup: RunSetup | None,
+    lamp_w: float | None,
+    edits: Mapping[int, Edit],
+) -> tuple[Plan | None, str]:
+    if setup is not None:
+        plan = Plan(setup.steps)
+        return plan, _words(plan, "The plan of the run.")
+    if unit is None or bench is None or not bench.instruments:
+        return None, "No plan yet: it needs the rating plate (intake) and the instruments of a bench file."
+    try:
+        plan = plan_for(unit, bench, lamp_w, edits)
+    except BenchlogError as error:
+        return None, f"No plan yet: {error}"
+    return plan, _words(plan, "The plan that this unit would have.")
+
+
+def _words(plan: Plan, what: str) -> str:
+    """What the plan is, what stands against it, and what would help where a step can't be judged."""
+    poor = [step for step in plan.steps if not step.judgeable]
+    parts = [plan.refused or what, *plan.warnings]
+    if poor and not any("Can't be judged" in warning for warning in plan.warnings):
+        where = ", ".join(volts(step.set_v) for step in poor)
+        parts.append(f"Not judged with these meters: {where}. {poor[0].remedy}")
+    return "\n".join(dict.fromkeys(part for part in parts if part))

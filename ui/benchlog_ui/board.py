@@ -4,18 +4,22 @@ No Qt here, and no arithmetic on arrays: a message costs microseconds, whatever 
 """
 
 import math
-from dataclasses import dataclass, field
+from collections import deque
+from dataclasses import dataclass, field, fields
 
 from benchlog.model.clock import US
 from benchlog.model.event import Ended, Instruct, Judged, Marked, Said, SetSource, StepDone, SwitchOff
 from benchlog.model.protocol import (
+    Answered,
     Closing,
     Hello,
+    InstrumentsNow,
     LimitsNow,
     Live,
     Ping,
     Point,
     PowerState,
+    Raw,
     RunClosed,
     SaidNow,
     StorageState,
@@ -45,6 +49,8 @@ NOTICES = (
 NEAR_ZERO_V = 5.0
 """Near zero: below this on two readings. Rule of this project, tried on simulated units."""
 
+MOST_RAW = 400
+_KEPT = ("pings", "changed", "answers", "sittings")
 _STILL_READINGS = 25
 _STILL_S = 8.0
 _RAILS = (Role.RAIL_PLUS.value, Role.RAIL_MINUS.value, Role.RESERVOIR.value)
@@ -129,6 +135,13 @@ class Board:
     """The recorder's end of the pipe is closed."""
     pings: list[int] = field(default_factory=list)
     """Heartbeats that were not answered yet."""
+    instruments: InstrumentsNow | None = None
+    raw: deque[tuple[str, str, str]] = field(default_factory=lambda: deque(maxlen=MOST_RAW))
+    """What went over the lines, oldest first, while that is wanted."""
+    answers: list[Answered] = field(default_factory=list)
+    """What came of requests, not yet shown."""
+    sittings: int = 0
+    """How many this window has seen."""
     changed: set[str] = field(default_factory=set)
     """What changed since the last frame: ``hello``, ``said``, ``limits``, ``power``, ``storage``, ``end``."""
     _now_us: int = 0
@@ -147,6 +160,12 @@ class Board:
                 self.pings.append(message.n)
             case Hello():
                 self._hello(message, heard_s)
+            case InstrumentsNow():
+                self.instruments = message
+            case Raw():
+                self.raw.extend(message.lines)
+            case Answered():
+                self.answers.append(message)
             case PowerState():
                 self.power = message
                 self.changed.add("power")
@@ -249,7 +268,17 @@ class Board:
         """Whether the inlet voltage was seen near zero twice in a row."""
         return self.near_zero_count >= 2
 
+    def _renew(self) -> None:
+        """Another sitting: nothing of the last one holds any more."""
+        fresh = Board()
+        for one in fields(Board):
+            if one.name not in _KEPT:
+                setattr(self, one.name, getattr(fresh, one.name))
+
     def _hello(self, message: Hello, heard_s: float) -> None:
+        if self.hello is not None:
+            self._renew()
+        self.sittings += 1
         self.hello = message
         self._now_us, self._heard_s = message.now_us, heard_s
         self.changed.add("hello")

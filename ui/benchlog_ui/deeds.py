@@ -35,10 +35,12 @@ class Deeds:
             Deed("F8", "go on…", "Go on to the next step; with a reason where it is yours", self.go_on),
             Deed("F9", "end run", "End the run in order and take the source away", self.end),
             Deed("F10", "again…", "Begin again after a cut-off", self.begin_again),
+            Deed("Ctrl+B", "begin…", "Begin a bring-up: what comes before power first", shell.begin),
         )
         for deed in deeds:
             window.keys.add(window, deed)
         shell.list_keys([(deed.key, deed.long) for deed in deeds])
+        QShortcut(QKeySequence("Ctrl+Q"), window).activated.connect(window.close)
         for keys, step in (("Ctrl++", 1), ("Ctrl+=", 1), ("Ctrl+-", -1)):
             shortcut = QShortcut(QKeySequence(keys), window)
             shortcut.activated.connect(lambda s=step: window.larger_text(s))
@@ -52,6 +54,7 @@ class Deeds:
         keys.allow("F8", running and verdict is not None and verdict is not StepVerdict.CUT_OFF)
         keys.allow("F9", running)
         keys.allow("F10", board.latched)
+        keys.allow("Ctrl+B", not running and not board.power_on)
 
     def store_note(self, text: str) -> None:
         """Send a note to the history."""

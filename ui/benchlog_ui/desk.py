@@ -18,6 +18,7 @@ from benchlog_ui.board import Board
 from benchlog_ui.deeds import Deeds
 from benchlog_ui.link import Link
 from benchlog_ui.past import put_back, recall
+from benchlog_ui.requests import Requests
 from benchlog_ui.shelf import Curve, Found, Lines, Shelf, Shut, Unread
 from benchlog_ui.shell import Shell
 from benchlog_ui.stages import Stage
@@ -47,7 +48,8 @@ class Desk(QObject):
         self._urgent = False
         self._frames = 0
         window.furnish(self.store_note)
-        self.shell = Shell(window, self.board, self.traces, self.send)
+        self.requests = Requests(window, self.board, self.send)
+        self.shell = Shell(window, self.board, self.traces, self.send, self.requests)
         self.deeds = Deeds(window, self.board, self.shell, self.send)
         window.wants_to_close.connect(self.asked_to_close)
         window.technician_did_it.connect(self.done_by_hand)
@@ -114,6 +116,8 @@ class Desk(QObject):
             self.send(Trouble(f"A line of the recorder could not be read. {self.link.refused.popleft()}"))
         if "hello" in board.changed:
             self._greet()
+        while board.answers:
+            self.requests.answered(board.answers.pop(0))
         if board.closing and "end" in board.changed:
             self._close_file()
         if self.shelf is not None and board.changed & {"said", "end"}:
@@ -121,15 +125,33 @@ class Desk(QObject):
         board.changed.clear()
 
     def _greet(self) -> None:
+        """Another sitting, or the first: its session, its job, and the page that it begins with."""
         hello = self.board.hello
         if hello is None:
             return
+        path = Path(hello.session_path) if hello.session_path else None
+        other = path != self.shell.session
+        if other and self.board.sittings > 1:
+            self.traces.curves.clear()
+            self.shell.begin_session(path)
+        self.shell.session = path
         self.shell.show_job(hello.job)
-        path = Path(hello.session_path)
-        if hello.session_path and (self.shelf is None or self.shelf.path != path):
-            self.shelf = Shelf(path, hello.time_scale)
-        if not hello.steps:
+        self._open_file()
+        if hello.steps:
+            self.shell.go(Stage.BRING_UP.value)
+        elif other or self.board.sittings == 1:
             self.shell.go(Stage.INTAKE.value)
+
+    def _open_file(self) -> None:
+        """Read the session from where its history is known; a file that is still being shut comes later."""
+        hello, path = self.board.hello, self.shell.session
+        if hello is None or path is None or self.board.closing:
+            return
+        if self.shelf is not None and self.shelf.path != path:
+            self.shelf.shut()
+        elif self.shelf is None:
+            after = self.shell.entries[-1].seq if self.shell.entries else 0
+            self.shelf = Shelf(path, hello.time_scale, after)
 
     def _recorder_ended(self) -> None:
         if self.board.closing:
@@ -166,11 +188,13 @@ class Desk(QObject):
                 self.shelf = None
                 if self.board.closing:
                     self.send(Closed())
+                else:
+                    self._open_file()
 
     def _recall(self, entries: tuple[Entry, ...], first: bool) -> None:
         hello = self.board.hello
         if first and hello is not None:
-            recalled = recall(entries, running=bool(hello.steps))
+            recalled = recall(self.shell.entries, running=bool(hello.steps))
             if recalled is not None:
                 put_back(self.board, recalled)
             return
@@ -242,4 +266,5 @@ def _import_pages() -> None:
     import benchlog_ui.benchpage
     import benchlog_ui.chronicle
     import benchlog_ui.helppage
-    import benchlog_ui.intake  # noqa: F401
+    import benchlog_ui.intake
+    import benchlog_ui.jobspage  # noqa: F401

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPainterPath, QPalette, QPen
+from PySide6.QtGui import QColor, QFont, QFontDatabase, QFontMetricsF, QPainter, QPainterPath, QPalette, QPen
 
 from benchlog_ui.colours import Colours
 from benchlog_ui.marks import Shape
@@ -35,6 +35,12 @@ class Look:
         font.setPixelSize(max(10, self.px(reference)))
         font.setBold(bold)
         font.setFeature(QFont.Tag("tnum"), 1)
+        return font
+
+    def even_font(self, reference: float) -> QFont:
+        """A font whose letters are all of one width, for bytes."""
+        font = QFontDatabase.systemFont(QFontDatabase.SystemFont.FixedFont)
+        font.setPixelSize(max(10, self.px(reference * self.text)))
         return font
 
     def colour(self, name: str) -> QColor:

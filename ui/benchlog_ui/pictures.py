@@ -84,6 +84,7 @@ def staged(
     for message in messages:
         desk.board.take(message, heard)
     desk.stop()
+    desk.frame_at(heard)
     desk.board.setup = story.setup
     end = ended(messages)
     lines = cold_checks() + run_lines(story.setup, messages, 2000.0)

@@ -58,9 +58,13 @@ Found = Lines | Curve | Unread | Shut
 class Shelf:
     """Reads one session file until it is told to shut it."""
 
-    def __init__(self, path: Path, time_scale: float = 1.0) -> None:
-        """Begin to read ``path``, whose session seconds pass ``time_scale`` times as fast as real ones."""
+    def __init__(self, path: Path, time_scale: float = 1.0, after: int = 0) -> None:
+        """Begin to read ``path``, whose session seconds pass ``time_scale`` times as fast as real ones.
+
+        ``after``: the last line of the history that is known already, with the curves up to it.
+        """
         self.path = path
+        self._after = after
         self._least_gap_s = _LEAST_GAP_S * time_scale
         self.found: deque[Found] = deque()
         self._leave = threading.Event()
@@ -91,8 +95,9 @@ class Shelf:
             self.found.append(Shut())
 
     def _read(self, reader: SessionReader) -> None:
-        after = self._lines(reader, 0, first=True)
-        self._curves(reader)
+        after = self._lines(reader, self._after, first=True)
+        if self._after == 0:
+            self._curves(reader)
         while not self._leave.is_set():
             self._look.wait(LOOK_S)
             self._look.clear()

@@ -17,6 +17,7 @@ from benchlog_ui.keys import Deed
 from benchlog_ui.lines import Row, row_of
 from benchlog_ui.look import Look
 from benchlog_ui.panel import Panel, Place, make_panel
+from benchlog_ui.requests import Requests
 from benchlog_ui.route import Route, Stop
 from benchlog_ui.sight import job_words
 from benchlog_ui.stagepage import StagePage
@@ -30,17 +31,21 @@ if TYPE_CHECKING:
     from benchlog_ui.chronicle import ChroniclePage
     from benchlog_ui.helppage import HelpPage
     from benchlog_ui.intake import IntakePage
+    from benchlog_ui.jobspage import JobsPage
 
 _Page = TypeVar("_Page", bound=QWidget)
 
-BEFORE, HISTORY, BENCH, KEYS = "before power", "history", "instruments", "keys"
-EXTRA = tuple(Stop(n, k, n) for n, k in ((BEFORE, "F3"), (HISTORY, "F4"), (BENCH, "F5"), (KEYS, "F1")))
+BEFORE, HISTORY, BENCH, JOBS, KEYS = "before power", "history", "instruments", "jobs", "keys"
+EXTRA = tuple(
+    Stop(n, k, n) for n, k in ((BEFORE, "F3"), (HISTORY, "F4"), (BENCH, "F5"), (JOBS, "F11"), (KEYS, "F1"))
+)
 
 
 _LINE = {
     BEFORE: "Before power: see to these first.",
     HISTORY: "History: everything, in the order in which it happened.",
     BENCH: "Instruments: which plays which part.",
+    JOBS: "Jobs: Enter goes on with the one that is chosen.",
     KEYS: "Keys: what each does.",
 }
 
@@ -49,12 +54,18 @@ class Shell:
     """All pages; tells each what is new, draws the one that is open."""
 
     def __init__(
-        self, window: Window, board: Board, traces: Traces, send: Callable[[FromWindow], None]
+        self,
+        window: Window,
+        board: Board,
+        traces: Traces,
+        send: Callable[[FromWindow], None],
+        requests: Requests,
     ) -> None:
         """Build the bring-up view; every other page is built when it is first wanted."""
         self._window = window
         self._board = board
         self._send = send
+        self.requests = requests
         self._keys: list[tuple[str, str]] = []
         self._rows: list[Row] = []
         self._entries: list[Entry] = []
@@ -100,7 +111,12 @@ class Shell:
         """What comes before power."""
         from benchlog_ui.before import BeforePage
 
-        page = BeforePage(self._window.look, self._record_check)
+        page = BeforePage(
+            self._window.look,
+            self._record_check,
+            self.begin,
+            lambda row, edit: self.requests.change(page, row, edit),
+        )
         return self._add(BEFORE, page, page.restyle)
 
     @cached_property
@@ -117,7 +133,7 @@ class Shell:
         """The instruments."""
         from benchlog_ui.benchpage import BenchPage
 
-        page = BenchPage(self._window.look)
+        page = BenchPage(self._window.look, self.requests, self._send)
         return self._add(BENCH, page, page.restyle)
 
     @cached_property
@@ -129,6 +145,22 @@ class Shell:
         stops = [(b.stop.key, f"Open: {b.stop.words}") for b in self.route.buttons.values()]
         page.show_keys([*self._keys, *stops])
         return self._add(KEYS, page, page.restyle)
+
+    @cached_property
+    def jobs(self) -> "JobsPage":
+        """All jobs, and what each waits for."""
+        from benchlog_ui.jobspage import JobsPage
+
+        page = JobsPage(self._window.look, self.requests)
+        return self._add(JOBS, page, page.restyle)
+
+    def begin(self) -> None:
+        """Begin a bring-up: the page of what comes before power first, then for good."""
+        if self.at != BEFORE:
+            self.go(BEFORE)
+            self.before.begin.button.setFocus()
+        else:
+            self.requests.begin(self.ledger.job.unit, self.before)
 
     def stage(self, stage: Stage) -> StagePage:
         """The page of a stage that has no page of its own kind, with its panel where it has one."""
@@ -177,6 +209,7 @@ class Shell:
             BEFORE: lambda: self.before,
             HISTORY: lambda: self.history,
             BENCH: lambda: self.bench,
+            JOBS: lambda: self.jobs,
             KEYS: lambda: self.help,
         }
         return own[name]() if name in own else self.stage(Stage(name))
@@ -188,6 +221,31 @@ class Shell:
         self.route.show_at(name)
         if name == HISTORY:
             self.history.search.setFocus()
+        elif name == JOBS:
+            self.jobs.look(self.session)
+
+    def begin_session(self, path: Path | None) -> None:
+        """Another session: every page but the bring-up view is built anew when it is next opened."""
+        self.session = path
+        self.ledger = Ledger()
+        self._rows, self._entries = [], []
+        for name in [n for n in self.pages if n != Stage.BRING_UP.value]:
+            page = self.pages.pop(name)
+            self._window.pages.removeWidget(page)
+            self._window.unfollow(page)
+            page.deleteLater()
+        for panel in self.panels.values():
+            self._window.unfollow(panel)
+        self.panels.clear()
+        for built in ("intake", "before", "history", "bench", "help", "jobs"):
+            self.__dict__.pop(built, None)
+        if self.at not in self.pages:
+            self.go(self.at)
+
+    @property
+    def entries(self) -> Sequence[Entry]:
+        """The history of the session, as far as it is known."""
+        return self._entries
 
     # ---- what is new -------------------------------------------------------------------------------
 
@@ -234,6 +292,8 @@ class Shell:
             setup = self._board.setup
             unit = setup.unit if setup is not None else self.ledger.job.unit
             self.before.refresh(unit, self.ledger.bench, setup, self.ledger.checks, key_seen)
+        elif self.at == JOBS:
+            self.jobs.refresh()
         elif frame % SLOW == 0 and (panel := self._panel_here()) is not None:
             panel.refresh(real_s)
 

@@ -97,6 +97,10 @@ class Window(QWidget):
         self._followers.append(restyle)
         restyle(self.look)
 
+    def unfollow(self, part: QWidget) -> None:
+        """A part is gone: tell it nothing more."""
+        self._followers = [told for told in self._followers if getattr(told, "__self__", None) is not part]
+
     def set_colours(self, colours: Colours) -> None:
         """Change between light and dark."""
         self._colours = colours
