@@ -7,6 +7,7 @@ same content gives the same bytes.
 import io
 import re
 import tempfile
+from collections.abc import Iterable
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
@@ -29,6 +30,9 @@ PARTS = "parts.typ"
 
 SESSION = "session.bin"
 MOST_TRIES = 8
+_without_glyph: set[str] = set()
+"""Characters found to be in none of the fonts, so that they are not found one compilation after the other."""
+
 _UNSHOWN = re.compile(r'the text `"(.+?)"` could not be displayed', re.DOTALL)
 _ESCAPED = re.compile(r"\\u\{([0-9a-f]{1,6})\}")
 
@@ -103,7 +107,8 @@ def pages_in(content: Content) -> int:
 
 def _compile_replacing(folder: Path, data: str) -> tuple[bytes, tuple[str, ...]]:
     """Compile; where a character has no glyph, put a square in its place and compile once more."""
-    unshown: list[str] = []
+    unshown = sorted(c for c in _without_glyph if c in data)
+    data = _squares(data, unshown)
     for _ in range(MOST_TRIES):
         (folder / "data.json").write_text(data, encoding="utf-8")
         try:
@@ -115,10 +120,15 @@ def _compile_replacing(folder: Path, data: str) -> tuple[bytes, tuple[str, ...]]
             if not missing:
                 raise EnvironmentFault(f"The document could not be made: {error.message}.") from error
             unshown += sorted(missing)
-            data = "".join(REPLACEMENT if c in missing else c for c in data)
+            _without_glyph.update(missing)
+            data = _squares(data, missing)
     raise EnvironmentFault(
         "The document could not be made: its text keeps having characters that no font has."
     )
+
+
+def _squares(data: str, missing: Iterable[str]) -> str:
+    return data.translate(dict.fromkeys(map(ord, missing), REPLACEMENT))
 
 
 def _compile(folder: Path) -> bytes:

@@ -30,6 +30,15 @@ _FAULTS = (PyPdfError, ValueError, KeyError, TypeError, AttributeError, IndexErr
 
 
 @dataclass(frozen=True, slots=True)
+class Attached:
+    """The session inside a document, and how the document says it was laid out."""
+
+    name: str
+    session: bytes
+    keywords: str
+
+
+@dataclass(frozen=True, slots=True)
 class Printed:
     """A document taken apart."""
 
@@ -63,6 +72,15 @@ def session_inside(path: Path) -> tuple[str, bytes]:
     reader = _open(_bytes_of(path), path)
     try:
         return _attached(reader, path)
+    except _FAULTS as error:
+        raise _damaged(path, error) from error
+
+
+def attached_session(data: bytes, path: Path) -> Attached:
+    """The session inside. `SessionDamaged` where there is none, or the document can't be read."""
+    reader = _open(data, path)
+    try:
+        return Attached(*_attached(reader, path), _keywords(reader))
     except _FAULTS as error:
         raise _damaged(path, error) from error
 

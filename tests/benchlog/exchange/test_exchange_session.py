@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import jsonschema
 import msgspec
 import numpy as np
 import pytest
@@ -49,6 +50,11 @@ from benchlog.session.reader import SessionReader
 from benchlog.session.timeaxis import wall_of
 from benchlog.session.writer import SessionWriter
 
+VALIDATOR = jsonschema.Draft202012Validator(
+    json.loads(schema_text()), format_checker=jsonschema.Draft202012Validator.FORMAT_CHECKER
+)
+"""An independent reader of JSON Schema 2020-12, with the schema as it is shipped."""
+
 
 def session_of(sitting: Sitting, path: Path) -> Path:
     writer = SessionWriter.create(path, JOB, WALL)
@@ -75,6 +81,7 @@ def test_csv_and_json_read_back_to_the_same_values(sitting: Sitting) -> None:
             made = export_csv(reader, folder / "csv", bom=bom)
             export_json(reader, folder / "a.json")
             exported = read_json(folder / "a.json")
+            VALIDATOR.validate(json.loads((folder / "a.json").read_bytes()))
             assert tuple(read_history(made[0])) == reader.entries() == entries_of(exported)
             channels = reader.channels()
             assert len(made) == 1 + len(channels) + len(reader.waves())
@@ -229,6 +236,17 @@ def test_json_arrays_of_unlike_length_are_refused(reader: SessionReader, tmp_pat
         channel = msgspec.structs.replace(exported.channels[0], **broken)
         with pytest.raises(UsageError, match="Export it again"):
             list(readings_of(channel))
+
+
+def test_the_schema_is_one_and_bites(reader: SessionReader, tmp_path: Path) -> None:
+    jsonschema.Draft202012Validator.check_schema(json.loads(schema_text()))
+    export_json(reader, tmp_path / "a.json")
+    reader.close()
+    content = json.loads((tmp_path / "a.json").read_bytes())
+    assert VALIDATOR.is_valid(content)
+    for key, wrong in (("version", 2), ("head", None), ("entries", [{"seq": "one"}]), ("channels", {})):
+        assert not VALIDATOR.is_valid({**content, key: wrong}), key
+    assert not VALIDATOR.is_valid({k: v for k, v in content.items() if k != "anchors"})
 
 
 @pytest.mark.parametrize(

@@ -7,8 +7,6 @@ from pathlib import Path
 import msgspec
 import pikepdf
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 from report_sessions import BENCH, JOB, Building, ended, hostile_job, setup, taken, text_of, whole_job
 
 from benchlog.model.history import Corrected, Noted, PartChanged, RunBegun
@@ -215,17 +213,6 @@ def test_hostile_text_is_harmless_everywhere(tmp_path: Path, layout: Layout) -> 
         assert literal in shown, literal
     assert "Not tested" in text_of(out)[0]
     assert not set(shown) & {"\u202e", "\x07", "\x00"}
-
-
-@given(st.lists(st.text(max_size=40), min_size=1, max_size=4))
-@settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck))
-def test_any_text_gives_a_document(texts: list[str]) -> None:
-    import tempfile
-
-    clean = [t.encode("utf-8", "replace").decode() for t in texts]
-    with tempfile.TemporaryDirectory() as folder:
-        building = Building(Path(folder) / "a.benchlog", Job(number=clean[0], complaint=clean[-1]))
-        made(building.add(*(Noted(t) for t in clean)).close())
 
 
 def test_words_wider_than_a_column_can_be_broken() -> None:
