@@ -29,6 +29,7 @@ from benchlog.model.step import StepRecord
 from benchlog.report.figures import with_prefix
 from benchlog.report.heading import describe_plate, describe_unit
 from benchlog.report.wording import VERDICT_WORDS, outcome_sentence
+from benchlog.session.lock import holder_of
 from benchlog.session.reader import SessionReader
 
 
@@ -48,6 +49,7 @@ def run(args: argparse.Namespace) -> int:
         job = reader.job()
         head = reader.head()
         channels = {c.name: reader.count(c) for c in reader.channels()}
+        broken = None if holder_of(path) is not None else reader.broken_off()
     if args.json:
         print_json(
             {"session": str(args.file), "head": head, "job": job, "readings": channels, "entries": entries}
@@ -59,6 +61,7 @@ def run(args: argparse.Namespace) -> int:
     lines += [f"{label}: {text}" for label, text in (("Complaint", job.complaint),) if text]
     lines += [f"Readings: {', '.join(f'{n} {c}' for c, n in channels.items())}"] if channels else []
     lines += _history(entries, args.all)
+    lines += [] if broken is None else [str(broken)]
     lines.append(f"Head of the chain: {head}")
     print_lines(lines)
     return int(Exit.DONE)

@@ -26,6 +26,7 @@ from benchlog.model.reading import Channel, Measured, Reading, Setting, Unusable
 from benchlog.model.role import Role
 from benchlog.model.wave import Waveform
 from benchlog.session import summary
+from benchlog.session.breakoff import BreakOff, broken_off
 from benchlog.session.chain import PACK
 from benchlog.session.connection import copy_committed, open_for_reading
 from benchlog.session.faults import legible, mapped
@@ -184,6 +185,11 @@ class SessionReader:
             elif isinstance(entry.payload, RunEnded) and found and found[-1].ended is None:
                 found[-1] = Run(found[-1].begun, entry)
         return tuple(found)
+
+    def broken_off(self) -> BreakOff | None:
+        """How the last bring-up broke off; None where it has its end. Of a session that nobody records."""
+        with mapped(self.path), legible(self.path):
+            return broken_off(self._db)
 
     def told(self, t0_us: int = EVER[0], t1_us: int = EVER[1]) -> tuple[tuple[int, Told], ...]:
         """All that the limit watch was told from ``t0_us`` to ``t1_us``: instant and event, in that order."""

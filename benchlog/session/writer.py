@@ -25,6 +25,7 @@ from benchlog.model.reading import Reading
 from benchlog.model.wave import Waveform
 from benchlog.session import connection
 from benchlog.session.batch import Batch
+from benchlog.session.breakoff import broken_off
 from benchlog.session.chain import payload_digest, wave_digest
 from benchlog.session.faults import gone, legible, mapped
 from benchlog.session.lock import Holder, SessionLock, holder_of
@@ -113,8 +114,9 @@ class SessionWriter:
         """Go on with a session: hold it and begin a new sitting at ``start_us`` of its axis.
 
         Start the clock there (``RealClock(scale, start_us=writer.start_us)``). Finishes what a writer that
-        died left behind. Raises `SessionHeld` where another program writes it, `SessionDamaged`, and
-        `SessionFault` for a file that is missing, read-only, or of a newer or older program.
+        died left behind: a bring-up that broke off gets its end, with what may be missing. Raises
+        `SessionHeld` where another program writes it, `SessionDamaged`, and `SessionFault` for a file that
+        is missing, read-only, or of a newer or older program.
         """
         connection.check_existing(path)
         with ExitStack() as undo:
@@ -123,9 +125,13 @@ class SessionWriter:
             db = connection.open_for_writing(path)
             undo.callback(db.close)
             with mapped(path), legible(path):
-                state = resume(db, wall)
+                state, broken = resume(db, wall), broken_off(db)
             undo.pop_all()
-        return cls(path, db, lock, state, scale, entropy)
+        writer = cls(path, db, lock, state, scale, entropy)
+        if broken is not None:
+            writer.add_anchor(Anchor(writer.start_us, wall))
+            writer.add_entry(broken.entry(), broken.t_us, broken.wall)
+        return writer
 
     @property
     def waiting(self) -> int:
