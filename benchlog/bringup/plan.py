@@ -37,6 +37,11 @@ LONGEST_S = 120.0
 LONGEST_VALVE_S = 300.0
 NO_DWELL = (0.2, 0.9)
 """Between these fractions a switch-mode supply starts, stops and starts again: no stay there."""
+DIAL_SHARE = 0.05
+"""A dial stands within this share of its full scale of where it should."""
+SAG = 0.05
+"""How far the inlet may lie below the dial (ours)."""
+MAY_MISS = "May not be judged with this meter, where the dial stands beside the step:"
 FIRST_MOST = 0.20
 """Highest first step of a linear supply: the core does not saturate at any switching angle."""
 
@@ -218,9 +223,22 @@ def _of_meters(setup: RunSetup, limits: StepLimits, steps: tuple[Step, ...]) -> 
         where = ", ".join(wording.volts(s.set_v) for s in blind)
         remedy = blind[0].remedy.partition(": ")[2] or "use a finer meter, or the series lamp first."
         found.append(f"Can't be judged with this meter: {where}. What would help: {remedy}")
+    apart = [s for s in steps if s.judgeable and _may_miss(setup, limits, s.fraction)]
+    if apart:
+        where = ", ".join(wording.volts(s.set_v) for s in apart)
+        found.append(f"{MAY_MISS} {where}.")
     if not setup.reads(Role.INLET_VOLTAGE):
         found.append("The inlet voltage is not read: each limit is taken at the voltage that was asked for.")
     return found
+
+
+def _may_miss(setup: RunSetup, limits: StepLimits, fraction: float) -> bool:
+    """Whether a dial may stand, on its way to this step, where the meter can't judge."""
+    if not setup.hand_set:
+        return False
+    apart = DIAL_SHARE * setup.dial_v / setup.unit.mains_v
+    low, high = max((1.0 - SAG) * fraction - apart, 0.0), fraction + apart
+    return any(rules.cannot_judge(limits, low + (high - low) * k / 12.0) for k in range(13))
 
 
 def _of_kind(setup: RunSetup) -> list[str]:

@@ -12,6 +12,8 @@ import numpy as np
 from population_cells import Cell
 from virtual import Run, run_cell
 
+from benchlog.bringup import wording
+from benchlog.bringup.plan import MAY_MISS
 from benchlog.model.event import Instruct, Judged, Marked, StepDone
 from benchlog.model.reference import Reference, ReferencePoint
 from benchlog.model.step import DecidedBy, StepRecord, StepVerdict
@@ -98,6 +100,7 @@ def _line(run: Run, cell: Cell, i: int) -> dict[str, Any]:
         and run.judged_share == 1.0
         and ended is not None
         and ended.outcome == "completed",
+        "may_miss": any(w.startswith(MAY_MISS) for w in run.warnings),
         "blind": sum(r.verdict is StepVerdict.CANNOT_JUDGE for r in visited),
         "blind_unnamed": _unnamed(run, visited),
         "steps": _steps(run),
@@ -120,6 +123,9 @@ def _acting_rule(run: Run) -> str | None:
 def _unnamed(run: Run, visited: list[StepRecord]) -> int:
     """Steps that could not be judged although the plan had not named them before power."""
     named = {step.fraction for step in run.setup.steps if not step.judgeable}
+    apart = next((w.removeprefix(MAY_MISS) for w in run.warnings if w.startswith(MAY_MISS)), "")
+    volts = {words.strip(" .") for words in apart.split(",")}
+    named |= {step.fraction for step in run.setup.steps if wording.volts(step.set_v) in volts}
     return sum(r.verdict is StepVerdict.CANNOT_JUDGE and r.fraction not in named for r in visited)
 
 
