@@ -363,6 +363,12 @@ class Recorder:
             self._board.warn("The window did not close its reader of the session in time.")
         try:
             self._writer.close()
+            if self._writer.left_open:
+                path = self._store.path
+                self._board.warn(
+                    f"Another program has {path.name} open. Keep {path.name}-wal beside it: it holds the "
+                    "last readings until the session is next opened for writing."
+                )
         finally:
             self._herald.stop()
             if self._window is not None and not goes_on:

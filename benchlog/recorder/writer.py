@@ -63,6 +63,8 @@ class Writer:
         self._anchor_s: float | None = None
         self.trouble = ""
         """Why the last commit was not taken; empty when it was."""
+        self.left_open = False
+        """After `close`: somebody else has the session open, so that its log stays beside it for now."""
         self._thread = Thread("writer", self._work, on_failure)
 
     def start(self) -> None:
@@ -122,7 +124,7 @@ class Writer:
             self._save()
         self._save()
         try:
-            self._store.close()
+            self.left_open = self._store.close() is False
         except EnvironmentFault as fault:
             self._close_fault = fault
         self._settle(self._close_fault)

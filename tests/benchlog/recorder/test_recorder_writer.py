@@ -28,6 +28,7 @@ class Shelf:
         self.anchors = 0
         self.entries = 0
         self.closed = False
+        self.free = True
         self.commits = 0
 
     def add_readings(self, readings: object) -> None:
@@ -50,9 +51,10 @@ class Shelf:
         self.stored += self.waiting
         self.waiting = []
 
-    def close(self) -> None:
+    def close(self) -> bool:
         self.closed = True
         self.commit()
+        return self.free
 
 
 @pytest.fixture
@@ -164,3 +166,9 @@ def test_memory_is_bounded_while_the_disk_hangs(shelf: Shelf, monkeypatch: pytes
     assert readings[-1][1] == 79
     (trouble,) = [item for item in shelf.stored if isinstance(item, DiskTrouble)]
     assert "30 readings are missing" in trouble.detail
+
+
+def test_a_session_that_somebody_else_has_open_is_told(writer: Writer, shelf: Shelf) -> None:
+    shelf.free = False
+    writer.close()
+    assert writer.left_open
