@@ -97,8 +97,10 @@ def _a_role(profile: Profile) -> Role:
         return Role.SOURCE
     if profile.contactor is not None or profile.capture is not None:
         return Role.CUT_OFF if profile.contactor is not None else Role.WAVEFORM
-    measured = (*profile.channel, *(profile.modbus.register if profile.modbus is not None else ()))
-    return next((role for one in measured for role in one.roles), Role.PROBE)
+    roles = [role for words in profile.channel for role in words.roles]
+    if profile.modbus is not None:
+        roles += [role for register in profile.modbus.register for role in register.roles]
+    return roles[0] if roles else Role.PROBE
 
 
 def _scan(args: argparse.Namespace) -> int:

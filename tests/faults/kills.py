@@ -42,10 +42,10 @@ def ask(control: str, message: dict[str, Any]) -> dict[str, Any]:
 class Line:
     """A simulated bench and a bring-up on it, both in processes of their own."""
 
-    def __init__(self, folder: Path, programmed: bool, window: bool) -> None:
-        """Start both."""
-        source, meters = ("programmed", "bench") if programmed else ("hand-set", "handheld")
-        self.simulated: Spawned = spawn(make_options(source=source, meters=meters))
+    def __init__(self, folder: Path, programmed: bool, window: bool, meters: str = "") -> None:
+        """Start both; ``meters`` where they are not those that usually go with the source."""
+        source, usual = ("programmed", "bench") if programmed else ("hand-set", "handheld")
+        self.simulated: Spawned = spawn(make_options(source=source, meters=meters or usual))
         self.control = self.simulated.ready.control
         self.session = folder / "kill.benchlog"
         words = [sys.executable, "-m", "benchlog", "bringup", "--bench", str(self.simulated.bench_path)]
