@@ -320,7 +320,7 @@ def _arguments(request: RunAsked, folder: Path) -> argparse.Namespace:
         lamp=request.lamp_w,
         soak=request.soak_min,
         ask=request.ask,
-        reference=None,
+        reference=[],
         plan=plan,
         checked=request.checked,
     )

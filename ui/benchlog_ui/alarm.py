@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import QRectF, Qt, QTimer
 from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QApplication, QPushButton, QWidget
+from PySide6.QtWidgets import QPushButton, QWidget
 
 from benchlog_ui.look import Look, fitting_font, paint_shape
 from benchlog_ui.marks import Shape
@@ -17,9 +17,12 @@ GONE = "recorder gone: switch the source off by hand"
 class Alarm(QWidget):
     """Covers what it is laid over until it is taken back."""
 
-    def __init__(self, parent: QWidget, look: Look, done: Callable[[], None]) -> None:
-        """``done`` is called when the technician says that it was done."""
+    def __init__(
+        self, parent: QWidget, look: Look, done: Callable[[], None], ring: Callable[[], None]
+    ) -> None:
+        """``done`` is called when the technician says that it was done, ``ring`` makes the sound."""
         super().__init__(parent)
+        self._ring = ring
         self._look = look
         self._head = ""
         self._orders: Sequence[str] = ()
@@ -65,7 +68,7 @@ class Alarm(QWidget):
             self.show()
             self.raise_()
             self._beat.start()
-            QApplication.beep()
+            self._ring()
 
     def stand_down(self) -> None:
         """Take it back."""
@@ -76,7 +79,7 @@ class Alarm(QWidget):
     def _pulse(self) -> None:
         self._bright = not self._bright
         if self._bright:
-            QApplication.beep()
+            self._ring()
         self.update()
 
     def _place(self) -> None:

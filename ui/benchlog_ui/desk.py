@@ -6,11 +6,12 @@ import time
 from pathlib import Path
 
 from PySide6.QtCore import QObject, QTimer
+from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QApplication
 
 from benchlog.bringup.bounds import Bounds, limits_of
 from benchlog.model.event import Key
-from benchlog.model.history import Entry, RunBegun
+from benchlog.model.history import Entry, RunBegun, Taken
 from benchlog.model.protocol import Closed, FromWindow, Pong, Pressed, Trouble, WantsToClose
 from benchlog.model.role import Role
 from benchlog_ui import sight
@@ -21,6 +22,7 @@ from benchlog_ui.past import put_back, recall
 from benchlog_ui.requests import Requests
 from benchlog_ui.shelf import Curve, Found, Lines, Shelf, Shut, Unread
 from benchlog_ui.shell import Shell
+from benchlog_ui.sound import Speaker
 from benchlog_ui.stages import Stage
 from benchlog_ui.traces import Traces
 from benchlog_ui.trip import CutOffKey
@@ -47,10 +49,13 @@ class Desk(QObject):
         self._unconfirmed_since: float | None = None
         self._urgent = False
         self._frames = 0
+        self.speaker = Speaker()
+        window.ring = self.ring
         window.furnish(self.store_note)
         self.requests = Requests(window, self.board, self.send)
         self.shell = Shell(window, self.board, self.traces, self.send, self.requests)
         self.deeds = Deeds(window, self.board, self.shell, self.send)
+        QShortcut(QKeySequence("Ctrl+T"), window).activated.connect(self.next_tone)
         window.wants_to_close.connect(self.asked_to_close)
         window.technician_did_it.connect(self.done_by_hand)
         self._timer = QTimer(self)
@@ -65,9 +70,21 @@ class Desk(QObject):
     def stop(self) -> None:
         """Draw no more frames by itself, and let go of the file."""
         self._timer.stop()
+        self.speaker.close()
         if self.shelf is not None:
             self.shelf.shut()
             self.shelf.join(2.0)
+
+    def ring(self) -> None:
+        """The sound of the alarm; the screen never depends on it."""
+        QApplication.beep()
+        self.speaker.alarm()
+
+    def next_tone(self) -> None:
+        """Let the tone follow current ÷ stop limit, or end it."""
+        self.speaker.tone = not self.speaker.tone
+        follows = "The tone follows current ÷ stop limit."
+        self.window.tell(self.speaker.why_not or (follows if self.speaker.tone else "The tone is off."))
 
     def send(self, message: FromWindow) -> None:
         """Send a message to the recorder."""
@@ -96,6 +113,7 @@ class Desk(QObject):
         self._frames += 1
         if self._frames == _SLOW_FRAMES:
             threading.Thread(target=_import_pages, name="imports", daemon=True).start()
+            threading.Thread(target=self.speaker.open, name="sound", daemon=True).start()
         if self._frames % _SLOW_FRAMES == 0:
             course = self.shell.bring_up.course
             course.setAccessibleName(f"Course: {course.summary(self.board)}")
@@ -174,6 +192,8 @@ class Desk(QObject):
     def _found(self, found: Found) -> None:
         match found:
             case Lines():
+                if not found.first and any(isinstance(e.payload, Taken) for e in found.entries):
+                    self.speaker.taken()
                 self.shell.take(found.entries)
                 self._recall(found.entries, found.first)
             case Curve():
@@ -213,11 +233,12 @@ class Desk(QObject):
             line = sight.with_readings(line, board)
         window.instruction.tell(line.text, line.reason, line.shape, line.ink, line.urgent)
         if line.urgent and not self._urgent:
-            QApplication.beep()
+            self.ring()
         self._urgent = line.urgent
         bar = sight.bar(board, real_s - self._pressed_s)
         window.trip.tell(bar.head, bar.state, bar.shape, bar.latched)
         window.bands.show_bands(sight.bands(board, QApplication.activeWindow() is not None))
+        self.speaker.follow(sight.share_of_stop(board))
         self._show_alarm(real_s)
         self.deeds.allow()
 

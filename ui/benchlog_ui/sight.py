@@ -161,6 +161,14 @@ def current_shown(board: Board, real_s: float) -> Shown:
     return _shown(board, CURRENT, real_s, full, notches)
 
 
+def share_of_stop(board: Board) -> float | None:
+    """Present current ÷ stop limit while a run goes on; None where either is not known."""
+    latest = board.latest.get(CURRENT)
+    if not board.running or board.limits is None or latest is None or latest.value is None:
+        return None
+    return latest.value / board.limits.stop_a
+
+
 def inlet_shown(board: Board, real_s: float) -> Shown:
     """The inlet voltage, its scale the unit's nominal voltage with the target on it."""
     hello = board.hello

@@ -117,6 +117,8 @@ class Start:
         kept = QSettings("benchlog", "window")
         kept.setValue("geometry", self.window.saveGeometry())
         kept.setValue("text", self.window.text_size)
+        if self.desk is not None:
+            kept.setValue("tone", self.desk.speaker.tone)
 
     def cut_off(self) -> None:
         """Send the cut-off, also while the rest is still being loaded."""
@@ -161,9 +163,12 @@ class Start:
         self._early.stop()
         if self._import_fault is not None:
             raise self._import_fault
+        from PySide6.QtCore import QSettings
+
         from benchlog_ui.desk import Desk
 
         self.desk = Desk(self.window, self.link, self.key)
+        self.desk.speaker.tone = QSettings("benchlog", "window").value("tone") in (True, "true")
         self.desk.start()
 
     def caught(self, kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:

@@ -55,6 +55,8 @@ class Window(QWidget):
         self._first = True
         self._furnished = False
         self.may_close = False
+        self.ring: Callable[[], None] = QApplication.beep
+        """The sound of the alarm, where the platform gives any."""
         self._followers: list[Callable[[Look], None]] = []
         self.look = Look(colours, 1.0)
         self.bands = Bands(self.look)
@@ -80,7 +82,7 @@ class Window(QWidget):
 
         self.question = Question(self.look)
         self.keys = KeyRow(self.look, store_note)
-        self.alarm = Alarm(self, self.look, self.technician_did_it.emit)
+        self.alarm = Alarm(self, self.look, self.technician_did_it.emit, self.ring)
         self._column.insertWidget(self._column.indexOf(self.pages), self.question)
         self._column.insertWidget(self._column.indexOf(self.trip), self.keys)
         self._furnished = True
