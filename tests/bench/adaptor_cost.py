@@ -1,10 +1,13 @@
 """What the adaptors cost: beside bare pyvisa-py and pyserial, and eight instruments at 50 readings a second.
 
-Run: ``python tests/bench/adaptor_cost.py [--seconds 60]``. Peers run in a process of their own.
+Run: ``python tests/bench/adaptor_cost.py [--seconds 60] [--out DIR]``. Peers run in a process of their own.
+With ``--out`` it writes ``adaptor_cost.json`` and ``adaptor_cost.md``, each figure with what is wanted of it
+on a machine that does nothing else.
 """
 
 import argparse
 import importlib.util
+import json
 import multiprocessing
 import os
 import sys
@@ -12,6 +15,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import asdict, dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
 
@@ -58,6 +62,16 @@ def serve(told: Connection, folder: str, count: int, period_s: float) -> None:
         server.stop()
 
 
+@dataclass(frozen=True)
+class Figure:
+    """One figure, and the most that it may be; None where it only stands for comparison."""
+
+    name: str
+    value: float
+    unit: str
+    most: float | None = None
+
+
 def percentiles(seconds: list[float]) -> str:
     """p50 and p99 in milliseconds."""
     return f"p50 {1e3 * np.percentile(seconds, 50):.3f} ms, p99 {1e3 * np.percentile(seconds, 99):.3f} ms"
@@ -75,12 +89,32 @@ def timed(act: Callable[[], object], count: int) -> tuple[list[float], float]:
     return took, (time.process_time() - cpu) / count
 
 
-def beside_pyvisa(folder: Path, connection: str, count: int) -> None:
+def added(
+    what: str, ours: tuple[list[float], float], bare: tuple[list[float], float], readings: int
+) -> list[Figure]:
+    """What an adaptor adds to the bare library, at the 99th percentile and in CPU a reading."""
+    (ours_s, ours_cpu), (bare_s, bare_cpu) = ours, bare
+    print(f"{what}, bare:    {percentiles(bare_s)}, CPU {1e6 * bare_cpu:.0f} µs")
+    print(f"{what}, adaptor: {percentiles(ours_s)}, CPU {1e6 * ours_cpu:.0f} µs ({readings} readings)")
+    return [
+        Figure(f"{what}, bare, p99", 1e3 * float(np.percentile(bare_s, 99)), "ms"),
+        Figure(f"{what}, added at p50", 1e3 * float(np.median(ours_s) - np.median(bare_s)), "ms"),
+        Figure(
+            f"{what}, added at p99",
+            1e3 * float(np.percentile(ours_s, 99) - np.percentile(bare_s, 99)),
+            "ms",
+            0.2,
+        ),
+        Figure(f"{what}, CPU added", 1e6 * (ours_cpu - bare_cpu) / readings, "µs a reading", 150.0),
+    ]
+
+
+def beside_pyvisa(folder: Path, connection: str, count: int) -> list[Figure]:
     """One set by the adaptor against one bare query."""
     bare = pyvisa.ResourceManager("@py").open_resource(
         connection, read_termination="\n", write_termination="\n"
     )
-    bare_s, bare_cpu = timed(lambda: bare.query("FETC?"), count)
+    alone = timed(lambda: bare.query("FETC?"), count)
     bare.close()
     meter = registry.make(
         InstrumentConfig(
@@ -90,15 +124,12 @@ def beside_pyvisa(folder: Path, connection: str, count: int) -> None:
         RealClock(),
     )  # fmt: skip
     meter.open()
-    ours_s, ours_cpu = timed(meter.sampler._fetch, count)
+    ours = timed(meter.sampler._fetch, count)
     meter.close()
-    print(f"bare pyvisa-py query: {percentiles(bare_s)}, CPU {1e6 * bare_cpu:.0f} µs")
-    print(f"adaptor, set of two:  {percentiles(ours_s)}, CPU {1e6 * ours_cpu:.0f} µs")
-    added = 1e3 * (np.percentile(ours_s, 99) - np.percentile(bare_s, 99))
-    print(f"  added: p99 {added:.3f} ms, CPU {1e6 * (ours_cpu - bare_cpu):.0f} µs a set (two readings)")
+    return added("pyvisa-py query", ours, alone, 2)
 
 
-def beside_pyserial(count: int) -> None:
+def beside_pyserial(count: int) -> list[Figure]:
     """From the bytes on the terminal to the reading, against bare read_until."""
     import tty
 
@@ -116,7 +147,7 @@ def beside_pyserial(count: int) -> None:
         os.write(master, line)
         assert port.read_until(b"\r\n") == line
 
-    bare_s, bare_cpu = timed(bare, count)
+    alone = timed(bare, count)
     port.close()
     master, path = terminal()
     meter = registry.make(
@@ -133,12 +164,9 @@ def beside_pyserial(count: int) -> None:
         while not meter.read():
             pass
 
-    ours_s, ours_cpu = timed(ours, count)
+    through = timed(ours, count)
     meter.close()
-    print(f"bare pyserial line:   {percentiles(bare_s)}, CPU {1e6 * bare_cpu:.0f} µs")
-    print(f"adaptor, reading:     {percentiles(ours_s)}, CPU {1e6 * ours_cpu:.0f} µs")
-    added = 1e3 * (np.percentile(ours_s, 99) - np.percentile(bare_s, 99))
-    print(f"  added: p99 {added:.3f} ms, CPU {1e6 * (ours_cpu - bare_cpu):.0f} µs a reading")
+    return added("pyserial line", through, alone, 1)
 
 
 def peer_of_the_tests() -> object:
@@ -153,7 +181,7 @@ def peer_of_the_tests() -> object:
     return module.ScpiPeer()
 
 
-def off_behind_a_measurement(folder: Path, count: int) -> None:
+def off_behind_a_measurement(folder: Path, count: int) -> list[Figure]:
     """From the order to the peer's receipt of *off*, while a two-second measurement runs."""
     peer = peer_of_the_tests()
     peer.measure_s = 2.0
@@ -194,9 +222,13 @@ def off_behind_a_measurement(folder: Path, count: int) -> None:
     source.close()
     peer.close()
     print(f"off behind a 2 s measurement: {percentiles(took)}, max {1e3 * max(took):.1f} ms ({count})")
+    return [
+        Figure("off behind a 2 s measurement, p99", 1e3 * float(np.percentile(took, 99)), "ms", 25.0),
+        Figure("off behind a 2 s measurement, max", 1e3 * max(took), "ms"),
+    ]
 
 
-def eight(folder: Path, connections: list[str], seconds: float, period_s: float) -> None:
+def eight(folder: Path, connections: list[str], seconds: float, period_s: float) -> list[Figure]:
     """Eight instruments, one thread each."""
     stop = threading.Event()
     ends: list[list[float]] = [[] for _ in connections]
@@ -252,12 +284,38 @@ def eight(folder: Path, connections: list[str], seconds: float, period_s: float)
         f"later than a period {late},"
     )
     print(f"  faults {len(faults)}, CPU {100 * cpu / took:.1f} %, {1e6 * cpu / total:.0f} µs a reading")
+    name = f"{len(meters)} instruments at {1 / period_s:g}/s for {took:.0f} s"
+    return [
+        Figure(f"{name}, readings", total, ""),
+        Figure(f"{name}, dropped", missed, "", 0),
+        Figure(f"{name}, later than a period", late, "", 0),
+        Figure(f"{name}, faults", len(faults), "", 0),
+        Figure(f"{name}, CPU", 100 * cpu / took, "%"),
+        Figure(f"{name}, CPU a reading", 1e6 * cpu / total, "µs"),
+    ]
+
+
+def report(figures: list[Figure], out: Path) -> None:
+    """Write the figures with what is wanted of them."""
+    out.mkdir(parents=True, exist_ok=True)
+    load = f"{os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else "unknown"
+    rows = [
+        f"| {f.name} | {f.value:.3f} {f.unit} | {'' if f.most is None else f'{f.most:g} {f.unit}'} "
+        f"| {'' if f.most is None else 'yes' if f.value <= f.most else 'NO'} |"
+        for f in figures
+    ]
+    head = ["| what | figure | at most | kept |", "|---|---|---|---|"]
+    text = "\n".join([*head, *rows, "", f"{os.cpu_count()} cores, load {load} when it ended."]) + "\n"
+    (out / "adaptor_cost.md").write_text(text, encoding="utf-8")
+    facts = {"load": load, "figures": [asdict(figure) for figure in figures]}
+    (out / "adaptor_cost.json").write_text(json.dumps(facts, indent=1), encoding="utf-8")
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=60.0)
     parser.add_argument("--count", type=int, default=5000)
+    parser.add_argument("--out", type=Path)
     options = parser.parse_args()
     sys.setswitchinterval(0.0005)
     with tempfile.TemporaryDirectory() as name:
@@ -265,12 +323,16 @@ def main() -> int:
         process = multiprocessing.get_context("spawn").Process(target=serve, args=(there, name, 8, 0.02))
         process.start()
         connections = here.recv()
-        beside_pyvisa(Path(name), connections[0], options.count)
-        beside_pyserial(options.count)
-        off_behind_a_measurement(Path(name), options.count // 10)
-        eight(Path(name), connections, options.seconds, 0.02)
+        figures = [
+            *beside_pyvisa(Path(name), connections[0], options.count),
+            *beside_pyserial(options.count),
+            *off_behind_a_measurement(Path(name), options.count // 10),
+            *eight(Path(name), connections, options.seconds, 0.02),
+        ]
         here.send("stop")
         process.join()
+    if options.out is not None:
+        report(figures, options.out)
     return 0
 
 

@@ -1,14 +1,17 @@
 """Late answers by the thousand: how many readings are the answer to an earlier question?
 
-Run: ``python tests/faults/late_answers.py [--readings 10000] [--share 0.03]``. A share of the answers comes
+Run: ``python tests/faults/late_answers.py [--readings 10000] [--share 0.03] [--out DIR]``; with ``--out`` it
+writes ``late_answers.json`` and ``late_answers.md``. A share of the answers comes
 1.3 times the time allowed after its question. A reading is wrong when what it holds was measured longer ago
 than one answer may take, or was given before.
 """
 
 import argparse
+import json
 import sys
 import time
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from pathlib import Path
 
 from benchlog.bench.adaptor import Meter
 from benchlog.bench.file import InstrumentConfig
@@ -105,18 +108,25 @@ def main() -> int:
     parser.add_argument("--readings", type=int, default=10_000)
     parser.add_argument("--share", type=float, default=0.03)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--out", type=Path)
     options = parser.parse_args()
-    bad = False
+    results: list[Result] = []
+    table = ["| way | readings | answers made | unanswered | wrong | s |", "|---|---|---|---|---|---|"]
     for way in WAYS:
         begun = time.monotonic()
         result = campaign(*way, options.readings, options.share, options.seed)
-        bad |= result.wrong > 0
-        print(
-            f"{result.name:18} readings {result.readings}, answers made {result.made}, unanswered "
-            f"{result.unanswered}, wrong {result.wrong}, {time.monotonic() - begun:.0f} s",
-            flush=True,
+        results.append(result)
+        table.append(
+            f"| {result.name} | {result.readings} | {result.made} | {result.unanswered} | {result.wrong} "
+            f"| {time.monotonic() - begun:.0f} |"
         )
-    return int(bad)
+        print(table[-1], flush=True)
+    if options.out is not None:
+        options.out.mkdir(parents=True, exist_ok=True)
+        facts = json.dumps([asdict(result) for result in results], indent=1)
+        (options.out / "late_answers.json").write_text(facts, encoding="utf-8")
+        (options.out / "late_answers.md").write_text("\n".join(table) + "\n", encoding="utf-8")
+    return int(any(result.wrong for result in results))
 
 
 if __name__ == "__main__":

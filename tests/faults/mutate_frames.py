@@ -1,14 +1,17 @@
 """Mutates frames of every family and counts readings that no instrument sent.
 
-Run: ``python tests/faults/mutate_frames.py [--frames N] [--seed N]``. A reading is invented when a
+Run: ``python tests/faults/mutate_frames.py [--frames N] [--seed N] [--out DIR]``; with ``--out`` it writes
+``mutate_frames.json`` and ``mutate_frames.md``. A reading is invented when a
 mutated frame decodes, and not as what was sent. Two kinds of mutation a family: an error class that its
 check catches by construction (none may get through), and random bytes (held against the rate of theory).
 """
 
 import argparse
+import json
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -265,20 +268,38 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--frames", type=int, default=1_000_000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--out", type=Path)
     options = parser.parse_args()
-    worst = 0
+    counts: list[Count] = []
+    table = [
+        "| family | caught by construction | invented | random, invented | share | theory | impossible |",
+        "|---|---|---|---|---|---|---|",
+    ]
     for make in FAMILIES:
         family = make()
-        count = campaign(family, options.frames, options.seed)
-        bad = count.caught > 0 or count.share > 1.5 * count.theory or count.impossible > 0
-        worst |= bad
-        print(
-            f"{count.name:22} {family.caught_name:20} invented {count.caught}/{count.frames}; random "
-            f"{count.random} = {count.share:.2e} (theory {count.theory:.2e}); impossible {count.impossible}"
-            f"{'  TOO MANY' if bad else ''}",
-            flush=True,
-        )
-    return int(worst)
+        counts.append(campaign(family, options.frames, options.seed))
+        table.append(line(family, counts[-1]))
+        print(table[-1], flush=True)
+    if options.out is not None:
+        options.out.mkdir(parents=True, exist_ok=True)
+        facts = json.dumps([{**asdict(c), "bad": is_bad(c)} for c in counts], indent=1)
+        (options.out / "mutate_frames.json").write_text(facts, encoding="utf-8")
+        (options.out / "mutate_frames.md").write_text("\n".join(table) + "\n", encoding="utf-8")
+    return int(any(map(is_bad, counts)))
+
+
+def is_bad(count: Count) -> bool:
+    """Whether a family lets through what it must not."""
+    return count.caught > 0 or count.share > 1.5 * count.theory or count.impossible > 0
+
+
+def line(family: Family, count: Count) -> str:
+    """A line of the report."""
+    return (
+        f"| {count.name} | {family.caught_name} | {count.caught}/{count.frames} | {count.random} "
+        f"| {count.share:.2e} | {count.theory:.2e} | {count.impossible} |"
+        f"{' TOO MANY' if is_bad(count) else ''}"
+    )
 
 
 if __name__ == "__main__":

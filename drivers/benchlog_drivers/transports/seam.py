@@ -28,7 +28,7 @@ from benchlog.model.errors import (
     ProtocolFault,
 )
 from benchlog_drivers.transports.line import PortLink
-from benchlog_drivers.transports.ports import ports_there
+from benchlog_drivers.transports.ports import canonical_port, ports_there
 
 if sys.platform == "win32":
     TERMIOS_ERRORS: tuple[type[Exception], ...] = ()
@@ -64,6 +64,20 @@ _VISA_KIND: dict[int, Kind] = {
     StatusCode.error_raw_read_protocol_violation: ProtocolFault,
     StatusCode.error_raw_write_protocol_violation: ProtocolFault,
 }
+
+_NO_HOST = (
+    "Name or service not known",
+    "nodename nor servname",
+    "getaddrinfo failed",
+    "No address associated",
+)
+_NOTHING_THERE = (
+    "nothing answers there. Switch the instrument on and check cable and address; "
+    "'benchlog instruments --scan --visa' lists what VISA finds"
+)
+_NO_LIBRARY = (
+    "there is no such VISA library on this machine. Install it, or leave out the '@…' before the address"
+)
 
 _NO_PORT = {errno.ENOENT, errno.ENXIO, errno.ENODEV, errno.EHOSTUNREACH, errno.ENETUNREACH, errno.ENOTTY}
 
@@ -117,6 +131,8 @@ def _visa(error: BaseException, link: PortLink, opening: bool) -> tuple[Kind, st
             "that is no VISA resource string. They look like TCPIP0::192.168.1.5::5025::SOCKET, "
             "USB0::0x1234::0x5678::serial::INSTR, GPIB0::5::INSTR or ASRL/dev/ttyUSB0::INSTR"
         )
+    if opening and code in (StatusCode.error_resource_not_found, StatusCode.error_library_not_found):
+        return PortRefused, _NO_LIBRARY if code == StatusCode.error_library_not_found else _NOTHING_THERE
     kind = _VISA_KIND.get(code, LinkLost)
     if opening and kind is InstrumentTimeout:
         return PortRefused, ""
@@ -128,7 +144,9 @@ def _visa(error: BaseException, link: PortLink, opening: bool) -> tuple[Kind, st
 def _system(error: BaseException, link: PortLink, opening: bool) -> tuple[Kind, str]:
     number = getattr(error, "errno", None)
     words = str(error)
-    if isinstance(error, socket.gaierror):
+    if opening and "VISA library" in words:
+        return PortRefused, _NO_LIBRARY
+    if isinstance(error, socket.gaierror) or any(said in words for said in _NO_HOST):
         return PortRefused, "no such host; check the address in the bench file"
     if number in (errno.EACCES, errno.EPERM) or ("PermissionError" in words and sys.platform != "win32"):
         return PortRefused, _permission(link)
@@ -151,7 +169,7 @@ def _permission(link: PortLink) -> str:
         advice = (
             f"add yourself to the group '{group}' (sudo usermod -aG {group} $USER) and log in again"
             if group
-            else "install a udev rule that lets your user open this USB instrument, and plug it in again"
+            else "install a udev rule that lets your user open this instrument, and plug it in again"
         )
     elif sys.platform == "darwin":
         advice = "install the USB-serial adaptor's driver and allow it in the system settings"
@@ -159,12 +177,17 @@ def _permission(link: PortLink) -> str:
 
 
 def _group_of(address: str) -> str:
+    """The group that may open a serial port; empty where joining one would not help, or be too much."""
     import grp
 
+    port = canonical_port(address)
+    if "/dev/" not in port:
+        return "" if port.upper().startswith(("USB", "GPIB")) else "dialout"
     try:
-        return grp.getgrgid(os.stat(address).st_gid).gr_name  # noqa: PTH116 - a device, not a file
+        group = grp.getgrgid(os.stat(port).st_gid).gr_name  # noqa: PTH116 - a device, not a file
     except (OSError, KeyError, ValueError):
-        return "" if "USB" in address.upper() and "/dev/" not in address else "dialout"
+        return "dialout"
+    return "" if group in ("root", "wheel") else group
 
 
 def _no_such_port() -> str:
@@ -175,6 +198,12 @@ def _no_such_port() -> str:
 
 def _refused(error: BaseException, link: PortLink, opening: bool) -> tuple[Kind, str]:
     """A ValueError: pyvisa-py's for an optional library that is missing, pyserial's for a bad setting."""
+    if opening and "install" in str(error):
+        wanted = _text(error).partition(" No module")[0].rstrip(".")
+        return PortRefused, (
+            f"a part of the VISA library is missing. {wanted}, or install another VISA and write '@ivi ' "
+            "before the address"
+        )
     return (PortRefused if opening else ProtocolFault), ""
 
 
