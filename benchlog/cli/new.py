@@ -10,11 +10,12 @@ from benchlog.cli.entries import now, workshop
 from benchlog.cli.options import add_json_option, add_unit_options, member, unit_from
 from benchlog.cli.output import print_json, say
 from benchlog.job.digest import Digest
-from benchlog.job.index import Index
+from benchlog.job.index import INDEX_NAME, Index
 from benchlog.model.errors import Exit
 from benchlog.model.job import Customer, Job, Workshop
 from benchlog.model.unit import OutputTopology, Unit
 from benchlog.session.lock import Holder
+from benchlog.session.place import sessions_folder
 from benchlog.session.writer import SessionWriter
 
 _EARTH = {"i": True, "ii": False}
@@ -92,6 +93,8 @@ def _here_before(session: Path, serial: str) -> tuple[Digest, ...]:
     """Earlier jobs of the unit with that serial number, among the sessions beside this one."""
     if not serial:
         return ()
-    with Index(session.absolute().parent) as index:
+    folder = session.absolute().parent
+    keeps = folder == sessions_folder() or (folder / INDEX_NAME).exists()
+    with Index(folder, None if keeps else Path(":memory:")) as index:
         index.refresh()
         return tuple(d for d in index.with_serial(serial) if Path(d.path) != session.absolute())

@@ -21,7 +21,7 @@ from benchlog.cold.junctions import judge_both
 from benchlog.cold.known import Judgement, Seen
 from benchlog.cold.voltages import judge_reservoir
 from benchlog.model.errors import PlanRefused, UsageError
-from benchlog.model.history import BenchSet, Entry, Taken
+from benchlog.model.history import BenchSet, Entry, PartChanged, RunBegun, Taken
 from benchlog.model.instrument import MeterSheet
 from benchlog.model.known import Check
 from benchlog.model.point import PointKind, TestPoint
@@ -148,11 +148,16 @@ def sheet_of(instrument: str, entries: Sequence[Entry]) -> MeterSheet | None:
 
 
 def both_ways(taken: Taken, entries: Sequence[Entry]) -> Judgement | None:
-    """A junction's reading together with the latest of its other polarity; None where there is none."""
+    """A junction together with the latest of its other polarity since a part was changed or power on.
+
+    None where there is none.
+    """
     if taken.point.kind is not PointKind.JUNCTION or taken.polarity not in _OTHER:
         return None
     other = _OTHER[taken.polarity]
-    found = [e.payload for e in in_force(entries) if isinstance(e.payload, Taken)]
+    counting = in_force(entries)
+    since = max((e.seq for e in counting if isinstance(e.payload, PartChanged | RunBegun)), default=0)
+    found = [e.payload for e in counting if isinstance(e.payload, Taken) and e.seq > since]
     same = [t for t in found if _place(t) == _place(taken) and t.polarity == other]
     if not same:
         return None
