@@ -118,7 +118,7 @@ _KIND_FAULTS = {
 def _faults() -> list[Cell]:
     cells = []
     for fault in _SHORTS:
-        cells += _over("faults", (AB,), _EVERY, more={"fault": fault}, label=fault, share=2)
+        cells += _over("faults", (AB,), _EVERY, more={"fault": fault}, label=fault, share=8)
     for fault in _OTHERS:
         cells += _over("faults", (AB,), _EVERY, more={"fault": fault}, label=fault)
     for kind, faults in _KIND_FAULTS.items():
@@ -128,7 +128,7 @@ def _faults() -> list[Cell]:
 
 
 def _runaways() -> list[Cell]:
-    cells = _over("runaway", (AB,), _EVERY, more={"fault": "bias-runaway"}, label="bias-runaway", share=2)
+    cells = _over("runaway", (AB,), _EVERY, more={"fault": "bias-runaway"}, label="bias-runaway", share=8)
     more = {"fault": "bias-runaway", "hand": "sweeping"}
     cells += _over("runaway", (AB,), ("handheld",), _BY_HAND, more, "bias-runaway, sweeping hand")
     return cells
