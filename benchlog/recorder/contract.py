@@ -13,6 +13,7 @@ from benchlog.model.pattern import FaultPattern
 from benchlog.model.protocol import Answered, LimitsNow, RawAsked, Request
 from benchlog.model.reading import Reading
 from benchlog.model.step import StepRecord
+from benchlog.model.wave import Waveform
 
 if TYPE_CHECKING:
     from benchlog.recorder.window import WindowLink
@@ -91,6 +92,10 @@ class Store(Protocol):
 
     def add_entry(self, payload: Payload, t_us: int | None, wall: datetime) -> Entry:
         """A line of the history; what comes back has its number."""
+        ...
+
+    def add_wave(self, wave: Waveform, note: str = "") -> object:
+        """A sampled waveform."""
         ...
 
     def add_anchor(self, anchor: Anchor) -> object:

@@ -3,12 +3,15 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from benchlog.bench.adaptor import Contactor, Dial, Meter, Opener, Source
+from benchlog.bench.adaptor import Capture, Contactor, Dial, Meter, Opener, Source
 from benchlog.bench.file import Bench, InstrumentConfig
 from benchlog.model.clock import Clock
 from benchlog.model.errors import BenchlogError, UsageError
 from benchlog.model.event import Instruct, Told
+from benchlog.model.figures import WaveFigures
 from benchlog.model.protocol import InstrumentNow
+from benchlog.model.wave import Waveform
+from benchlog.recorder.capture import CaptureWorker
 from benchlog.recorder.contactor import ContactorWorker
 from benchlog.recorder.contract import SourceLimit
 from benchlog.recorder.dial import DialWorker
@@ -34,6 +37,10 @@ class Ears:
     """Whether the readings are fresh enough to hold the contactor in."""
     trouble: Callable[[str], None]
     failure: OnFailure
+    wave: Callable[[Waveform], object] = lambda _: None
+    """Keeps a waveform."""
+    work_out: Callable[[Waveform], WaveFigures] | None = None
+    """Finds the figures of a waveform; may take seconds."""
 
 
 class Crew:
@@ -55,6 +62,7 @@ class Crew:
         self.source: SourceWorker | None = None
         self.dial: DialWorker | None = None
         self.contactor: ContactorWorker | None = None
+        self.capture: CaptureWorker | None = None
         self.meters: list[MeterWorker] = []
         self._configs = bench.instrument
         for config in bench.instrument:
@@ -77,6 +85,10 @@ class Crew:
             self.dial = DialWorker(adaptor, config, self._clock, ears.instructed, ears.failure)
         elif isinstance(adaptor, Contactor):
             self.contactor = ContactorWorker(adaptor, config, ears.fresh, ears.trouble, ears.failure)
+        elif isinstance(adaptor, Capture) and ears.work_out is not None:
+            self.capture = CaptureWorker(
+                adaptor, config, self._clock, ears.tell, ears.wave, ears.work_out, ears.trouble, ears.failure
+            )
         elif isinstance(adaptor, Meter):
             self.meters.append(
                 MeterWorker(
@@ -102,6 +114,8 @@ class Crew:
         workers += [self.source] if self.source else []
         for worker in workers:
             worker.start()
+        if self.capture is not None and self._for_run:
+            self.capture.start()
         if self.dial is not None and not self._for_run:
             self.dial.start()
         if not self._for_run:
@@ -136,8 +150,9 @@ class Crew:
 
     @property
     def _links(self) -> dict[str, Link]:
-        workers: list[MeterWorker | SourceWorker] = [*self.meters]
+        workers: list[MeterWorker | SourceWorker | CaptureWorker] = [*self.meters]
         workers += [self.source] if self.source else []
+        workers += [self.capture] if self.capture and self._for_run else []
         return {worker.config.name: worker.link for worker in workers}
 
     def arm(self) -> None:
@@ -181,6 +196,7 @@ class Crew:
 
     def stop(self) -> list[str]:
         """End all workers and close all ports; returns the names of those that do not let go."""
-        workers: list[MeterWorker | SourceWorker | DialWorker | ContactorWorker] = [*self.meters]
-        workers += [w for w in (self.source, self.dial, self.contactor) if w is not None]
+        workers: list[MeterWorker | SourceWorker | DialWorker | ContactorWorker | CaptureWorker]
+        others = (self.source, self.dial, self.contactor, self.capture)
+        workers = [*self.meters, *(w for w in others if w is not None)]
         return [worker.config.name for worker in workers if not worker.stop()]

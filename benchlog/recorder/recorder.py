@@ -13,12 +13,14 @@ from benchlog.bench.file import Bench
 from benchlog.model.clock import Clock
 from benchlog.model.errors import EnvironmentFault, PlanRefused, SessionFault
 from benchlog.model.event import Ended, Instruct, Key, KeyPressed, Said, Told
+from benchlog.model.figures import WaveFigures
 from benchlog.model.history import BenchSet, RunBegun
 from benchlog.model.job import Job
 from benchlog.model.protocol import Answered, Hello, SaidNow
 from benchlog.model.role import Role
 from benchlog.model.run import RunSetup
 from benchlog.model.step import Outcome
+from benchlog.model.wave import Waveform
 from benchlog.recorder.attention import Attention
 from benchlog.recorder.awake import Awake
 from benchlog.recorder.contract import Engine, Options, RunResult, SourceLimit, Store, real_s
@@ -139,7 +141,18 @@ class Recorder:
             fresh=self._fresh,
             trouble=board.trouble,
             failure=board.failure,
+            wave=self._keep_wave,
+            work_out=self._work_out,
         )
+
+    def _keep_wave(self, wave: Waveform) -> None:
+        self._writer.add_wave(wave, "switch-on, by the digitiser")
+
+    def _work_out(self, wave: Waveform) -> WaveFigures:
+        """In another process; the module is imported only where there is a digitiser."""
+        from benchlog.recorder.figuring import figures_apart
+
+        return figures_apart(wave, self._begun.setup.unit.mains_v if self._begun else None)
 
     def _make_technician(self) -> Technician | None:
         answer = self._options.answer_not_judged

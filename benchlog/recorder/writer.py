@@ -11,6 +11,7 @@ from benchlog.model.clock import Anchor, Clock
 from benchlog.model.errors import EnvironmentFault, SessionFault
 from benchlog.model.history import DiskTrouble, Payload
 from benchlog.model.reading import Reading
+from benchlog.model.wave import Waveform
 from benchlog.recorder.contract import Store, real_s
 from benchlog.recorder.threads import OnFailure, Thread
 
@@ -41,6 +42,17 @@ class Posted:
 _Row = tuple[Reading, int]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Wave:
+    """A waveform on its way to the file."""
+
+    wave: Waveform
+    note: str
+
+
+_Item = Posted | _Row | _Wave
+
+
 class Writer:
     """Takes readings and entries from any thread without waiting; commits them on its own thread."""
 
@@ -52,7 +64,7 @@ class Writer:
         self._clock = clock
         self._interval_s = interval_s
         self._cv = threading.Condition()
-        self._queue: deque[Posted | _Row] = deque()
+        self._queue: deque[_Item] = deque()
         self._urgent = False
         self._unsaved_since_s: float | None = None
         self._pending: list[Posted] = []
@@ -87,6 +99,11 @@ class Writer:
             self._cv.notify()
         return posted
 
+    def add_wave(self, wave: Waveform, note: str) -> None:
+        """A sampled waveform, with what it is of."""
+        with self._cv:
+            self._put(_Wave(wave, note))
+
     def unsaved_s(self) -> float:
         """Real seconds that the oldest item has been waiting for the disk; 0 when nothing waits."""
         with self._cv:
@@ -106,14 +123,14 @@ class Writer:
         if self._close_fault is not None:
             raise self._close_fault
 
-    def _put(self, item: Posted | _Row) -> None:
+    def _put(self, item: _Item) -> None:
         self._queue.append(item)
         if self._unsaved_since_s is None:
             self._unsaved_since_s = real_s(self._clock)
 
     def _drop_oldest(self) -> None:
         for i, item in enumerate(self._queue):
-            if not isinstance(item, Posted):
+            if isinstance(item, tuple):
                 del self._queue[i]
                 self._lost += 1
                 return
@@ -173,13 +190,15 @@ class Writer:
                 posted.fault = str(fault)
             posted.done.set()
 
-    def _add(self, items: list[Posted | _Row]) -> None:
+    def _add(self, items: list[_Item]) -> None:
         rows: list[_Row] = []
         for item in items:
             if isinstance(item, Posted):
                 self._store.add_readings(rows)
                 rows = []
                 self._add_posted(item)
+            elif isinstance(item, _Wave):
+                self._store.add_wave(item.wave, item.note)
             else:
                 rows.append(item)
         self._store.add_readings(rows)

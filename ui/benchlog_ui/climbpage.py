@@ -1,11 +1,12 @@
 """The bring-up view: ladder, readouts, courses over time, idle current against voltage, small multiples."""
 
-from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QStackedWidget, QVBoxLayout, QWidget
 
 from benchlog_ui import sight
 from benchlog_ui.board import Board
 from benchlog_ui.climb import Climb
 from benchlog_ui.course import SPANS_S, Course
+from benchlog_ui.inrush import InrushPanel, Switched
 from benchlog_ui.ladder import LadderView
 from benchlog_ui.look import Look
 from benchlog_ui.multiples import Multiples
@@ -31,6 +32,10 @@ class BringUpPage(QWidget):
         self.course = Course(look, traces)
         self.climb = Climb(look)
         self.multiples = Multiples(look, traces)
+        self.inrush = InrushPanel(look)
+        self.beside = QStackedWidget()
+        self.beside.addWidget(self.multiples)
+        self.beside.addWidget(self.inrush)
         self._lay_out()
         self.restyle(look)
 
@@ -40,7 +45,7 @@ class BringUpPage(QWidget):
         self._readouts.addWidget(self.inlet)
         self._lower = QHBoxLayout()
         self._lower.addWidget(self.climb, 5)
-        self._lower.addWidget(self.multiples, 4)
+        self._lower.addWidget(self.beside, 4)
         self._right = QVBoxLayout()
         self._right.addLayout(self._readouts)
         self._right.addWidget(self.course, 11)
@@ -57,8 +62,18 @@ class BringUpPage(QWidget):
         self._grid.setContentsMargins(gap, gap, gap, gap)
         for layout in (self._grid, self._readouts, self._lower, self._right):
             layout.setSpacing(gap)
-        for part in (self.current, self.inlet, self.ladder, self.course, self.climb, self.multiples):
+        parts = (self.current, self.inlet, self.ladder, self.course, self.climb, self.multiples, self.inrush)
+        for part in parts:
             part.restyle(look)
+
+    def turn_over(self) -> None:
+        """Show the switch-on waveform in place of the small plots, or those again."""
+        self.beside.setCurrentIndex(1 - self.beside.currentIndex())
+
+    def show_switched(self, news: Switched) -> None:
+        """A switch-on was captured: show it."""
+        self.inrush.show_switched(news)
+        self.beside.setCurrentWidget(self.inrush)
 
     def next_span(self) -> str:
         """Show the next length of the past; returns its words."""
@@ -82,4 +97,5 @@ class BringUpPage(QWidget):
             self.ladder.show_rungs(sight.rungs(board), board.volts())
             self.climb.refresh(board)
         if frame % SLOW == SLOW // 2:
+            self.beside.setVisible(bool(self.multiples.plots) or self.inrush.shown is not None)
             self.multiples.refresh(board, self.course.from_s, now_us, real_s)

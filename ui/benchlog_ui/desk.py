@@ -20,7 +20,7 @@ from benchlog_ui.deeds import Deeds
 from benchlog_ui.link import Link
 from benchlog_ui.past import put_back, recall
 from benchlog_ui.requests import Requests
-from benchlog_ui.shelf import Curve, Found, Lines, Shelf, Shut, Unread
+from benchlog_ui.shelf import Captured, Curve, Found, Lines, Shelf, Shut, Unread
 from benchlog_ui.shell import Shell
 from benchlog_ui.sound import Speaker
 from benchlog_ui.stages import Stage
@@ -169,7 +169,7 @@ class Desk(QObject):
             self.shelf.shut()
         elif self.shelf is None:
             after = self.shell.entries[-1].seq if self.shell.entries else 0
-            self.shelf = Shelf(path, hello.time_scale, after)
+            self.shelf = Shelf(path, hello.time_scale, after, hello.mains_v)
 
     def _recorder_ended(self) -> None:
         if self.board.closing:
@@ -202,6 +202,8 @@ class Desk(QObject):
                 if found.channel == Role.INLET_VOLTAGE and setup is not None:
                     bounds = Bounds(limits_of(setup), setup.steps)
                     self.traces.limits_of_old(bounds, setup.unit.mains_v)
+            case Captured():
+                self.shell.bring_up.show_switched(found.switched)
             case Unread():
                 self.window.show_trouble(found.reason)
             case Shut():

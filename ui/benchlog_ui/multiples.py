@@ -171,7 +171,6 @@ class Multiples(QWidget):
     def refresh(self, board: Board, from_s: float, now_us: int, real_s: float) -> None:
         """Draw all of them; a channel that is new gets its plot."""
         there = [c for c in ORDER if c in board.latest]
-        self.setVisible(bool(there))
         if there != list(self.plots):
             self._arrange(there)
         for plot in self.plots.values():

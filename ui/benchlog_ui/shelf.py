@@ -8,6 +8,7 @@ import threading
 from collections import deque
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +17,9 @@ from benchlog.model.clock import US
 from benchlog.model.errors import BenchlogError
 from benchlog.model.history import Entry
 from benchlog.session.reader import SessionReader
+
+if TYPE_CHECKING:
+    from benchlog_ui.inrush import Switched
 
 LOOK_S = 1.0
 _LEAST_GAP_S = 0.5
@@ -40,6 +44,13 @@ class Curve:
     gap_s: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Captured:
+    """A switch-on that a digitiser captured."""
+
+    switched: "Switched"
+
+
 @dataclass(frozen=True, slots=True)
 class Unread:
     """The file can't be read: why, and what to do."""
@@ -52,18 +63,21 @@ class Shut:
     """The file is closed here."""
 
 
-Found = Lines | Curve | Unread | Shut
+Found = Lines | Curve | Captured | Unread | Shut
 
 
 class Shelf:
     """Reads one session file until it is told to shut it."""
 
-    def __init__(self, path: Path, time_scale: float = 1.0, after: int = 0) -> None:
+    def __init__(
+        self, path: Path, time_scale: float = 1.0, after: int = 0, mains_v: float | None = None
+    ) -> None:
         """Begin to read ``path``, whose session seconds pass ``time_scale`` times as fast as real ones.
 
         ``after``: the last line of the history that is known already, with the curves up to it.
         """
         self.path = path
+        self._mains_v = mains_v
         self._after = after
         self._least_gap_s = _LEAST_GAP_S * time_scale
         self.found: deque[Found] = deque()
@@ -98,17 +112,29 @@ class Shelf:
         after = self._lines(reader, self._after, first=True)
         if self._after == 0:
             self._curves(reader)
+        waves = self._waves(reader, 0)
         while not self._leave.is_set():
             self._look.wait(LOOK_S)
             self._look.clear()
             if not self._leave.is_set():
                 after = self._lines(reader, after, first=False)
+                waves = self._waves(reader, waves)
 
     def _lines(self, reader: SessionReader, after: int, first: bool) -> int:
         entries = reader.entries(after)
         if entries or first:
             self.found.append(Lines(entries, first))
         return entries[-1].seq if entries else after
+
+    def _waves(self, reader: SessionReader, known: int) -> int:
+        """The newest waveform, where there is one that was not looked at yet; returns how many there are."""
+        there = reader.waves()
+        if len(there) > known:
+            from benchlog_ui.inrush import switched
+
+            mains_v = self._mains_v
+            self.found.append(Captured(switched(reader.wave(there[-1].number), mains_v)))
+        return len(there)
 
     def _curves(self, reader: SessionReader) -> None:
         for channel in reader.channels():
