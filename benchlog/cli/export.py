@@ -5,15 +5,16 @@ from pathlib import Path
 
 from benchlog.cli.inside import session_file
 from benchlog.cli.output import say
+from benchlog.cli.reference import load_reference, save_reference
 from benchlog.exchange.sessioncsv import export_csv
 from benchlog.exchange.sessionjson import export_json
-from benchlog.exchange.sessionxlsx import export_xlsx
+from benchlog.exchange.sessionxlsx import export_xlsx, split_sheets
 from benchlog.exchange.wavenpz import export_npz
 from benchlog.model.errors import Exit, UsageError
 from benchlog.session.copying import withhold
 from benchlog.session.reader import SessionReader
 
-_WANTED = ("csv", "json", "xlsx", "npz", "without_customer")
+_WANTED = ("csv", "json", "xlsx", "npz", "reference", "without_customer")
 
 
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
@@ -25,6 +26,9 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     parser.add_argument("--json", type=Path, metavar="FILE", help="everything in one JSON file")
     parser.add_argument("--xlsx", type=Path, metavar="FILE", help="a spreadsheet with a chart a channel")
     parser.add_argument("--npz", type=Path, metavar="FILE", help="the waveforms as numpy arrays")
+    parser.add_argument(
+        "--reference", type=Path, metavar="OUT.json", help="the idle currents, for other units of this model"
+    )
     parser.add_argument(
         "--without-customer",
         type=Path,
@@ -38,12 +42,16 @@ def run(args: argparse.Namespace) -> int:
     """Write what was asked for."""
     if all(getattr(args, name) is None for name in _WANTED):
         raise UsageError(
-            "Say what to export: --csv DIR, --json FILE, --xlsx FILE, --npz FILE or --without-customer OUT."
+            "Say what to export: --csv DIR, --json FILE, --xlsx FILE, --npz FILE, --reference FILE or "
+            "--without-customer OUT."
         )
     with session_file(args.file) as session:
         with SessionReader(session, untrusted=True) as reader:
             for path in _written(reader, args):
                 say(f"written: {path}")
+        if args.reference is not None:
+            save_reference(load_reference(session), args.reference)
+            say(f"written: {args.reference}")
         if args.without_customer is not None:
             numbers = withhold(session, args.without_customer)
             say(f"written: {args.without_customer}, {len(numbers)} entries withheld")
@@ -58,4 +66,7 @@ def _written(reader: SessionReader, args: argparse.Namespace) -> list[Path]:
         if path is not None:
             export(reader, path)
             made.append(path)
+    if args.xlsx is not None:
+        for line in split_sheets({channel.name: reader.count(channel) for channel in reader.channels()}):
+            say(line)
     return made

@@ -1,10 +1,10 @@
-"""A whole session as a spreadsheet: what it is, history, steps, and a sheet with a chart a channel.
+"""A whole session as a spreadsheet: what it is, history, steps, and each channel with its chart.
 
 Text is always text: no string becomes a formula or a link. Numbers have the 16 digits that the format
 carries (ECMA-376 stores decimal text; xlsxwriter writes 16), so a value reads back to 1 part in 10¹⁵.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -30,14 +30,21 @@ MOST_IN_CELL = 32_767
 MOST_ROWS = 1_000_000
 """Readings on a sheet; a sheet has 1 048 576 rows. What is more goes on another sheet."""
 
+MOST_IN_CHART = 30_000
+"""Readings that a chart is drawn from; of more, a curve with every peak kept, on a sheet of its own. A series
+of a chart was limited to 32 000 points (from memory)."""
+
+CURVE_POINTS = 6_000
+
+TIMES = "middle of the aperture; start, end and the instant told are in the CSV and JSON exports"
 CUT = " … (cut: the whole is in the session and in its CSV and JSON exports)"
 _STEP = (
     "set_v", "measured_v", "inrush_a", "inrush_is_lower_bound", "idle_a", "idle_u_a", "acceptance_a",
     "acceptance_source", "stop_a", "stop_source", "verdict", "decided_by", "decision_reason",
     "settled_after_s", "power_w", "power_factor", "visited", "idle_bound_a",
 )  # fmt: skip
-_READING = 7
-"""Columns of a channel's CSV file that stand here, too."""
+_READING = 4
+"""Columns of a channel's CSV file that stand here, too; each costs ten seconds at a million readings."""
 
 
 def export_xlsx(reader: SessionReader, path: Path) -> tuple[str, ...]:
@@ -87,6 +94,7 @@ def _facts(reader: SessionReader) -> Iterator[Sequence[Cell]]:
     yield "head of the chain", reader.head()
     yield "simulated", "yes" if reader.simulated else "no"
     yield "invented", "yes" if reader.invented else "no"
+    yield "times of readings", TIMES
     yield from (("job", job.number), ("customer", job.customer.name), ("complaint", job.complaint))
 
 
@@ -120,19 +128,38 @@ def _channel(book: Any, reader: SessionReader, channel: Channel, taken: list[str
     made: list[str] = []
     for first in range(0, max(series.t_us.size, 1), MOST_ROWS):
         part = slice(first, first + MOST_ROWS)
-        end, took = series.t_us[part], series.took_us[part]
-        instants = [
-            (at / 1e6).tolist() for at in (end - took // 2, end - took, end, end + series.late_us[part])
-        ]
+        middle = series.mid_us[part]
         values = [None if value != value else value for value in series.value[part].tolist()]
         words = [status[code] for code in series.status[part].tolist()]
-        times = iso_times(reader.anchors, end - took // 2) if end.size else []
-        rows = zip(times, instants[0], values, words, *instants[1:], strict=True)
+        times = iso_times(reader.anchors, middle) if middle.size else []
+        rows = zip(times, (middle / 1e6).tolist(), values, words, strict=True)
         name = _free(channel.name, [*taken, *made])
         made.append(_sheet(book, name, header, rows))
-        if len(values):
-            _chart(book, name, len(values), channel)
+    if 0 < series.t_us.size <= MOST_IN_CHART:
+        _chart(book, made[0], series.t_us.size, channel)
+    elif series.t_us.size:
+        made.append(_curve(book, reader, channel, _free(f"{channel.name} curve", [*taken, *made])))
     return made
+
+
+def _curve(book: Any, reader: SessionReader, channel: Channel, name: str) -> str:
+    """A sheet with the chart of a long channel and the curve it is drawn from; with every peak and gap."""
+    trace = reader.window(channel, *reader.span_us, CURVE_POINTS)
+    values = [None if value != value else value for value in trace.value.tolist()]
+    times = iso_times(reader.anchors, trace.t_us)
+    rows = zip(times, (trace.t_us / 1e6).tolist(), values, strict=True)
+    _sheet(book, name, header_of(channel)[:3], rows)
+    _chart(book, name, len(values), channel)
+    return name
+
+
+def split_sheets(counts: Mapping[str, int]) -> tuple[str, ...]:
+    """What is to be said of channels with more readings than a sheet has rows, by name and count."""
+    return tuple(
+        f"{name}: {count} readings are on {-(-count // MOST_ROWS)} sheets, as a sheet ends at 1 048 576 rows"
+        for name, count in counts.items()
+        if count > MOST_ROWS
+    )
 
 
 def _chart(book: Any, name: str, count: int, channel: Channel) -> None:

@@ -10,7 +10,7 @@ import pytest
 from session_strategies import CURRENT, FORMULAS, HEATSINK, JOB, MARKUP, WALL, make, measured
 from xlsx_reading import sheets
 
-from benchlog.exchange.sessionxlsx import CUT, MOST_IN_CELL, export_xlsx
+from benchlog.exchange.sessionxlsx import CUT, MOST_IN_CELL, export_xlsx, split_sheets
 from benchlog.exchange.wavenpz import export_npz, read_npz
 from benchlog.model.errors import SessionFault, UsageError
 from benchlog.model.history import Noted
@@ -44,11 +44,10 @@ def test_a_spreadsheet_reads_back(session: Path, tmp_path: Path) -> None:
         found = sheets(tmp_path / "a.xlsx")
         assert tuple(found) == names == ("session", "history", "source-current", "heatsink")
         rows = found["source-current"]
-        for row, (told, reading) in zip(rows, reader.each(CURRENT), strict=True):
+        for row, (_, reading) in zip(rows, reader.each(CURRENT), strict=True):
             value = getattr(reading, "value", None)
             assert row.get("source_current_a") == (None if value is None else pytest.approx(value, rel=1e-15))
-            assert row["end_s"] == reading.end_us / 1e6
-            assert row["told_s"] == told / 1e6
+            assert row["t_s"] == (reading.start_us + reading.end_us) / 2e6
         assert [row["status"] for row in rows] == ["valid"] * 6 + ["overload"]
         assert rows[0]["time"] == "2026-01-05T09:00:00.090000-05:00"
         texts = [row.get("text", "").replace("\r\n", "\n") for row in found["history"][1:-1]]
@@ -83,6 +82,35 @@ def test_more_readings_than_a_sheet_has_rows(tmp_path: Path, monkeypatch: pytest
         names = export_xlsx(reader, tmp_path / "a.xlsx")
     assert names[2:5] == ("source-current", "source-current 2", "source-current 3")
     assert [len(rows) for rows in sheets(tmp_path / "a.xlsx").values()][2:5] == [40, 40, 20]
+
+
+def test_of_many_readings_the_chart_is_a_curve_that_keeps_its_spike(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("benchlog.exchange.sessionxlsx.MOST_IN_CHART", 500)
+    monkeypatch.setattr("benchlog.exchange.sessionxlsx.CURVE_POINTS", 60)
+    writer = SessionWriter.create(tmp_path / "a.benchlog", JOB, WALL)
+    values = [40.0 if k == 1777 else 0.1 + 0.001 * (k % 7) for k in range(3000)]
+    writer.add_readings([measured(CURRENT, v, 100_000 * (k + 1)) for k, v in enumerate(values)])
+    assert writer.close()
+    with SessionReader(writer.path) as reader:
+        assert export_xlsx(reader, tmp_path / "a.xlsx")[2:] == ("source-current", "source-current curve")
+    found = sheets(tmp_path / "a.xlsx")
+    assert len(found["source-current"]) == 3000
+    curve = found["source-current curve"]
+    assert len(curve) <= 60
+    assert max(curve, key=lambda row: row["source_current_a"])["t_s"] == pytest.approx(177.8, abs=0.02)
+    assert max(row["source_current_a"] for row in curve) == 40.0
+    with zipfile.ZipFile(tmp_path / "a.xlsx") as archive:
+        charts = [archive.read(n).decode() for n in archive.namelist() if n.startswith("xl/charts/chart")]
+    assert len(charts) == 1
+    assert f"'source-current curve'!$C$2:$C${len(curve) + 1}" in charts[0]
+
+
+def test_what_is_said_of_more_readings_than_a_sheet_has_rows() -> None:
+    assert split_sheets({"source-current": 1_000_000}) == ()
+    (said,) = split_sheets({"source-current": 2_000_001, "inlet-voltage": 5})
+    assert said == "source-current: 2000001 readings are on 3 sheets, as a sheet ends at 1 048 576 rows"
 
 
 def test_a_withheld_copy(tmp_path: Path) -> None:
