@@ -1,4 +1,8 @@
-"""The worker of a digitiser: armed before the first step, fetched after each switch-on, armed again."""
+"""The worker of a digitiser: armed before the first step and whenever a voltage is gone to, then fetched.
+
+Once a step: a settled current may well reach the trigger's level at each crest. The source does not wait for
+the digitiser; at the first step it is armed long before.
+"""
 
 import threading
 from collections.abc import Callable
@@ -44,7 +48,14 @@ class CaptureWorker:
         self._store = store
         self._work_out = work_out
         self._trouble = trouble
+        self._armed = False
+        self._wanted = threading.Event()
         self._thread = Thread(config.name, self._work, on_failure)
+
+    def expect(self) -> None:
+        """A voltage is gone to: capture what comes. Never waits."""
+        if not self._armed:
+            self._wanted.set()
 
     def start(self) -> None:
         """Begin to open it."""
@@ -52,29 +63,42 @@ class CaptureWorker:
 
     def stop(self) -> bool:
         """End and close the port; False when it does not let go."""
+        self._thread.stopping.set()
+        self._wanted.set()
         return self._thread.stop()
 
     def _work(self, stopping: threading.Event) -> None:
         try:
             self.link.open()
-            guarded(self.config, self._capture.arm)
         except InstrumentFault as fault:
             self._trouble(str(fault))
-        while not stopping.wait(LOOK_S):
-            if self.link.up:
+        self._wanted.set()
+        while not stopping.is_set():
+            if not self.link.up and not self.link.find_again(stopping.wait):
+                continue
+            if not self._armed and self._wanted.wait(LOOK_S) and not stopping.is_set():
+                self._wanted.clear()
+                self._guard(self._arm)
+            elif self._armed and not stopping.wait(LOOK_S):
                 self._look()
-            elif self.link.find_again(stopping.wait):
-                self._guard(self._capture.arm)
         if self.link.up:
             self._guard(self._capture.cancel)
         self.link.adaptor.close()
+
+    def _arm(self) -> None:
+        self._capture.arm()
+        self._armed = True
 
     def _guard(self, act: Callable[[], object]) -> None:
         try:
             guarded(self.config, act)
         except InstrumentFault as fault:
-            self._trouble(str(fault))
-            self.link.lost(fault)
+            self._lose(fault)
+
+    def _lose(self, fault: InstrumentFault) -> None:
+        self._trouble(str(fault))
+        self.link.lost(fault)
+        self._armed = False
 
     def _look(self) -> None:
         done_us = self._clock.now()
@@ -82,11 +106,10 @@ class CaptureWorker:
             if not guarded(self.config, self._capture.done):
                 return
             wave = guarded(self.config, self._capture.fetch)
-            guarded(self.config, self._capture.arm)
         except InstrumentFault as fault:
-            self._trouble(str(fault))
-            self.link.lost(fault)
+            self._lose(fault)
             return
+        self._armed = False
         wave = _placed(wave, done_us, self._clock.scale)
         self._store(wave)
         try:
@@ -94,9 +117,8 @@ class CaptureWorker:
         except BenchlogError as fault:
             self._trouble(str(fault))
             return
-        i2t = found.i2t_settled_a2s if found.i2t_settled_a2s is not None else found.i2t_1s_a2s
-        if found.inrush_peak_a is not None and i2t is not None:
-            self._tell(InrushMeasured(found.inrush_peak_a, i2t))
+        if found.inrush_peak_a is not None and found.i2t_settled_a2s is not None:
+            self._tell(InrushMeasured(found.inrush_peak_a, found.i2t_settled_a2s))
 
 
 def _placed(wave: Waveform, done_us: int, scale: float) -> Waveform:

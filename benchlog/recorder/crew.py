@@ -162,8 +162,13 @@ class Crew:
 
     def set_voltage(self, volts: float) -> None:
         """Programmed source: go there."""
+        self._expect()
         if self.source is not None:
             self.source.want_voltage(volts)
+
+    def _expect(self) -> None:
+        if self.capture is not None:
+            self.capture.expect()
 
     def switch_off(self, latched: bool) -> None:
         """Take the source away, by every means there is."""
@@ -181,6 +186,8 @@ class Crew:
 
     def instruct(self, line: Instruct) -> None:
         """Hand-set source: show the line."""
+        if line.target_v and not line.urgent:
+            self._expect()
         if self.dial is not None:
             self.dial.instruct(line)
 

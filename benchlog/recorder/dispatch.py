@@ -113,7 +113,8 @@ class Dispatch:
         if outbox is not None:
             status = None if isinstance(reading, Measured) else reading.status
             middle_us = (reading.start_us + reading.end_us) // 2
-            outbox.add_point(Point(reading.channel.name, middle_us, value, status), now_us)
+            probe = _probe(reading) if role is Role.PROBE else None
+            outbox.add_point(Point(reading.channel.name, middle_us, value, status, probe), now_us)
 
     def _take_event(self, event: Told | RunBegun, now_us: int) -> None:
         if isinstance(event, RunBegun):
@@ -172,4 +173,12 @@ def ended_entry(engine: Engine, ended: Ended) -> RunEnded:
         claims=(engine.no_short_claim,) if engine.no_short_claim else (),
         cut_off_at_fraction=ended.cut_off_at_fraction,
         cut_off_step_fraction=ended.cut_off_step_fraction,
+    )
+
+
+def _probe(reading: Reading) -> Probe:
+    """How the meter in the technician's hand read."""
+    channel, setting = reading.channel, reading.setting
+    return Probe(
+        channel.instrument, channel.quantity, reading.start_us, reading.end_us, setting.range, setting.resolution
     )

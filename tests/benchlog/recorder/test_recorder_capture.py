@@ -54,7 +54,7 @@ def test_a_switch_on_is_stored_and_told(stand: Stand) -> None:
     assert len(told) == 1
     assert told[0].peak_a == pytest.approx(12.9, rel=0.03)
     assert told[0].i2t_a2s > 0.5
-    assert digitiser.calls == ["arm", "arm", "cancel", "close"]
+    assert digitiser.calls == ["arm", "cancel", "close"]
     with SessionReader(stand.path) as reader:
         (record,) = reader.waves()
         assert record.samples == 20_000
