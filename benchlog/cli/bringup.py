@@ -16,6 +16,7 @@ from benchlog.model.errors import PlanRefused, UsageError
 from benchlog.model.job import Job
 from benchlog.recorder.contract import NotJudged
 from benchlog.session.reader import SessionReader
+from benchlog_drivers.traits import with_traits
 
 
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
@@ -39,7 +40,7 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
 def run(args: argparse.Namespace) -> int:
     """Bring it up, and tell how it went."""
     known = job_of(args.out)
-    bench = load_bench(args.bench)
+    bench = with_traits(load_bench(args.bench))
     unit = unit_from(args, known.unit or bench.unit)
     simulated = known.simulated or bench.simulated is not None
     sitting = Sitting(

@@ -7,7 +7,7 @@ import msgspec
 
 from benchlog.bench.adaptor import Contactor, Dial, Identity, Openable
 from benchlog.bench.file import InstrumentConfig, load_bench
-from benchlog.bench.profile import Family, Profile
+from benchlog.bench.profile import Profile
 from benchlog.cli.options import add_json_option
 from benchlog.cli.output import columns, print_json, print_lines
 from benchlog.model.clock import RealClock
@@ -16,6 +16,7 @@ from benchlog.model.role import Role
 from benchlog_drivers.discovery import profile_notes, scan_ports, scan_visa
 from benchlog_drivers.registry import make as make_adaptor
 from benchlog_drivers.shelf import find_profile
+from benchlog_drivers.traits import profile_of
 
 
 class Found(msgspec.Struct, frozen=True):
@@ -149,7 +150,5 @@ def _told(identity: Identity) -> str:
 
 def _notes(config: InstrumentConfig) -> tuple[str, ...]:
     """What its profile says that it can't do; nothing for an instrument without one."""
-    if config.adaptor not in {family.value for family in Family}:
-        return ()
-    name = config.profile if config.profile.endswith(".toml") else config.profile.partition(":")[0]
-    return profile_notes(find_profile(name))
+    profile = profile_of(config)
+    return profile_notes(profile) if profile is not None else ()

@@ -51,6 +51,7 @@ from benchlog.session.writer import SessionWriter
 from benchlog_drivers.registry import make_tapped
 from benchlog_drivers.simulated.options import make_options
 from benchlog_drivers.simulated.process import Spawned, spawn
+from benchlog_drivers.traits import with_traits
 
 NO_BENCH = Bench(name="no instruments", instrument=())
 _log = logging.getLogger(__name__)
@@ -91,7 +92,7 @@ def first_place(args: argparse.Namespace) -> Place:
 
 def with_bench(place: Place, path: Path) -> Place:
     """The same session with the instruments of a bench file. `UsageError`, `PlanRefused`."""
-    bench = load_bench(path)
+    bench = with_traits(load_bench(path))
     if bench.simulated is not None and place.session.exists() and not simulated_job(place.session):
         raise PlanRefused(
             "A simulated bench never goes into the job of a real unit. Rehearse instead: that makes a job "

@@ -4,17 +4,21 @@ import threading
 import time
 from pathlib import Path
 
+import msgspec
 import pytest
 
-from benchlog.bench.file import InstrumentConfig
+from benchlog.bench.file import Bench, InstrumentConfig, Simulation
 from benchlog.bench.profile import Family
 from benchlog.bench.profilefile import parse_profile
 from benchlog.cli.main import main
 from benchlog.model.clock import RealClock
 from benchlog.model.errors import InstrumentTimeout, ProtocolFault, UsageError
+from benchlog.model.instrument import Accuracy, Coupling, Earth, MeterSheet, Response
+from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Measured
 from benchlog.model.role import Role
 from benchlog_drivers import discovery, profiletools, shelf
+from benchlog_drivers.traits import with_traits
 from benchlog_drivers.transports.ports import canonical_port
 from benchlog_drivers.transports.recorded import load_conversation
 
@@ -231,3 +235,39 @@ def test_a_profile_that_makes_no_sense_is_refused_with_its_line(
     with pytest.raises(UsageError, match=says) as caught:
         parse_profile(text.replace(old, new, 1), f"{name}.toml")
     assert "line " in str(caught.value)
+
+
+# ---- what a profile states of its meter --------------------------------------------------------------
+
+AVERAGE = (
+    OWN
+    + """
+[traits]
+response = "average"
+coupling = "ac"
+crest_factor = 3.0
+least_current_a = 0.05
+auto_power_off_min = 10.0
+earth = "floating"
+"""
+)
+
+
+def test_a_profile_fills_in_the_bench_files_sheet_and_the_more_careful_goes_first(tmp_path: Path) -> None:
+    path = tmp_path / "clamp.toml"
+    path.write_text(AVERAGE, encoding="utf-8")
+    stated = Accuracy(Quantity.AC_CURRENT, 0.015, 5.0, 0.001)
+    config = InstrumentConfig(
+        "clamp", "serial-text", (Role.SOURCE_CURRENT,), profile=str(path),
+        sheet=MeterSheet(accuracy=(stated,), crest_factor=2.0, turns=5),
+    )  # fmt: skip
+    typed = InstrumentConfig("hand", "typed", (Role.INLET_VOLTAGE,), profile="ac-voltage")
+    bench = Bench("mine", (config, typed))
+    filled, other = with_traits(bench).instrument
+    assert other == typed
+    assert (filled.sheet.response, filled.sheet.coupling) == (Response.AVERAGE, Coupling.AC)
+    assert (filled.sheet.crest_factor, filled.sheet.auto_power_off_min, filled.sheet.turns) == (2.0, 10.0, 5)
+    assert filled.sheet.accuracy[0].least == 0.05
+    assert filled.earth is Earth.FLOATING
+    simulated = msgspec.structs.replace(bench, simulated=Simulation())
+    assert with_traits(simulated) == simulated, "its sheets are the simulated meters' own"
