@@ -5,8 +5,10 @@ from collections.abc import Callable
 from benchlog.bringup import wording
 from benchlog.bringup.state import Phase, Run
 from benchlog.limits import bringup as rules
-from benchlog.limits.forecast import forecast_current
+from benchlog.limits.forecast import forecast_current, forecast_power, power_u_w
 from benchlog.model.clock import US
+from benchlog.model.instrument import Accuracy, MeterSheet
+from benchlog.model.quantity import Quantity
 from benchlog.model.role import Role
 from benchlog.model.step import StepVerdict
 from benchlog.model.unit import Supply
@@ -80,8 +82,32 @@ def forecast_next(run: Run) -> tuple[float, float, float] | None:
     seen = (
         [*run.seen, (run.v, level)] if level is not None and level > run.bounds.go_up_u_a(level) else run.seen
     )
-    found = forecast_current(run.limits, seen, run.setup.steps[run.k + 1].fraction)
+    fraction = run.setup.steps[run.k + 1].fraction
+    found = forecast_current(run.limits, seen, fraction, run.setup.typical)
     return None if found is None else (found.low, found.middle, found.high)
+
+
+def forecast_next_w(run: Run) -> tuple[float, float, float] | None:
+    """The same of the watts, where they are read."""
+    if run.at_last or run.power_w is None:
+        return None
+    watts = watts_told(run)
+    seen = [*run.seen_w, (run.v, watts)] if watts is not None and run.visit is not None else run.seen_w
+    fraction = run.setup.steps[run.k + 1].fraction
+    found = forecast_power(run.limits, seen, fraction, run.setup.typical, wattmeter(run))
+    return None if found is None else (found.low, found.middle, found.high)
+
+
+def wattmeter(run: Run) -> Accuracy | None:
+    """The stated accuracy of the watts; None where no sheet states it."""
+    return run.setup.sheets.get(Role.SOURCE_POWER, MeterSheet()).find(Quantity.ACTIVE_POWER)
+
+
+def watts_told(run: Run) -> float | None:
+    """The last watts read, where they stand above their U."""
+    if run.power_w is None or run.power_w <= power_u_w(run.power_w, wattmeter(run)):
+        return None
+    return run.power_w
 
 
 def reason(run: Run, rule: str, now_us: int) -> str:

@@ -1,7 +1,7 @@
 """The course of a run: to a step, arrived, left, completed, cut off, begun again."""
 
 from benchlog.bringup import evidence, records, wording
-from benchlog.bringup.assess import COMPLETE_US, assess, level_a, reason
+from benchlog.bringup.assess import COMPLETE_US, assess, level_a, reason, watts_told
 from benchlog.bringup.inlet import NEAR_ZERO_V
 from benchlog.bringup.soak import Soak
 from benchlog.bringup.state import Phase, Run, Visit
@@ -225,6 +225,9 @@ def leave(run: Run, now_us: int, verdict: StepVerdict, by: DecidedBy, why: str) 
     if level is not None and level > run.bounds.go_up_u_a(level):
         run.seen.append((run.v, level))
         del run.seen[:-3]
+    watts = watts_told(run)
+    if level is not None and watts is not None:
+        run.seen_w = [*run.seen_w, (run.v, watts)][-3:]
     run.timers.drop("longest", "dwell", "patience", "window", "complete")
 
 

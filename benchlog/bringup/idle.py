@@ -1,12 +1,14 @@
 """Figures of a settled step that are shown and stored beside the verdict: full uncertainty, power factor."""
 
+from benchlog.bringup.assess import wattmeter
 from benchlog.bringup.bounds import by_lamp, voltmeter_u_v
 from benchlog.bringup.state import Run
 from benchlog.limits import bringup as rules
+from benchlog.limits.forecast import power_u_w
 from benchlog.measure import power
 from benchlog.measure.settling import Floats
 from benchlog.measure.slow import idle_budget
-from benchlog.measure.uncertainty import accuracy_for, linear_u
+from benchlog.measure.uncertainty import accuracy_for
 from benchlog.model.instrument import Accuracy, MeterSheet, Response
 from benchlog.model.quantity import Quantity
 from benchlog.model.role import Role
@@ -32,19 +34,9 @@ def power_factor(run: Run, level_a: float | None, power_w: float | None) -> floa
     volts = run.volts
     u_v = voltmeter_u_v(run.setup.sheets.get(Role.INLET_VOLTAGE), volts)
     apparent_u_va = volts * rules.u_a(run.limits, level_a) + level_a * u_v
-    power_u_w = _power_u_w(run, power_w)
-    if power_u_w is None:
-        power_u_w = apparent_u_va
-    return power.power_factor(power_w, power_u_w, volts * level_a, apparent_u_va)
-
-
-def _power_u_w(run: Run, power_w: float) -> float | None:
-    """U of a reading in W by the linear bound; None where no sheet states it."""
-    stated = run.setup.sheets.get(Role.SOURCE_POWER, MeterSheet()).find(Quantity.ACTIVE_POWER)
-    if stated is None:
-        return None
-    of_range = linear_u(0.0, 0.0, 1.0, stated.range_fraction * (stated.range or 0.0))
-    return linear_u(power_w, stated.reading_fraction, stated.counts, stated.count) + of_range
+    stated = wattmeter(run)
+    u_w = apparent_u_va if stated is None else power_u_w(power_w, stated)
+    return power.power_factor(power_w, u_w, volts * level_a, apparent_u_va)
 
 
 def _window(run: Run, earlier: bool) -> tuple[Floats, Floats] | None:

@@ -44,6 +44,8 @@ SAG = 0.05
 MAY_MISS = "May not be judged with this meter, where the dial stands beside the step:"
 FIRST_MOST = 0.20
 """Highest first step of a linear supply: the core does not saturate at any switching angle."""
+SAME_MAINS = 0.05
+"""Fraction by which the nominal voltages of a unit and its reference may differ (100 and 120 V may not)."""
 
 
 _MAKERS = 'name the maker\'s own procedure (procedure = "maker", with its reason).'
@@ -187,8 +189,9 @@ def _refusal(setup: RunSetup, steps: tuple[Step, ...], file: PlanFile | None) ->
             f"The plan goes to {wording.volts(highest_v)}, above the source's range of "
             f"{wording.volts(rated_v)}. Use another source or range, or end the plan below it."
         )
-    if file is None or file.overrides:
-        return ""
+    other = _other_mains(setup)
+    if other or file is None or file.overrides:
+        return other
     if setup.unit.supply is Supply.SWITCH_MODE:
         slow = [s for s in steps if NO_DWELL[0] < s.fraction < NO_DWELL[1]]
         if slow:
@@ -202,6 +205,17 @@ def _refusal(setup: RunSetup, steps: tuple[Step, ...], file: PlanFile | None) ->
             f"on above {100 * FIRST_MOST:.0f} % of nominal. Begin lower, or {_MAKERS}"
         )
     return ""
+
+
+def _other_mains(setup: RunSetup) -> str:
+    """Why a reference can't serve: its unit was for another mains voltage, and draws another current."""
+    reference, mains_v = setup.reference, setup.unit.mains_v
+    if reference is None or abs(reference.mains_v - mains_v) <= SAME_MAINS * mains_v:
+        return ""
+    return (
+        f"The reference {reference.name} is of a unit for {wording.volts(reference.mains_v)}, and this one "
+        f"is for {wording.volts(mains_v)}. Take a reference of the same mains voltage, or none."
+    )
 
 
 def _warnings(

@@ -2,7 +2,7 @@
 
 import math
 
-from benchlog.bringup.assess import forecast_next, level_a
+from benchlog.bringup.assess import forecast_next, forecast_next_w, level_a
 from benchlog.bringup.idle import idle_u_a, power_factor
 from benchlog.bringup.state import Run
 from benchlog.model.clock import US
@@ -40,6 +40,7 @@ def record(run: Run, verdict: StepVerdict, by: DecidedBy, why: str, earlier: boo
         decision_reason=why,
         settled_after_s=None if settled_us is None or visit is None else (settled_us - visit.arrival_us) / US,
         forecast_next_a=forecast_next(run) if verdict is StepVerdict.GO_UP else None,
+        forecast_next_w=forecast_next_w(run) if verdict is StepVerdict.GO_UP else None,
         power_w=run.power_w if level is not None else None,
         power_factor=power_factor(run, level, run.power_w),
     )

@@ -148,6 +148,8 @@ class Run:
         self.records: list[StepRecord] = []
         self.seen: list[tuple[float, float]] = []
         """(v, settled A) of the steps left, where the current stood above U."""
+        self.seen_w: list[tuple[float, float]] = []
+        """(v, W) of the steps left, where the watts stood above U."""
         self.rise_per_min: float | None = None
         """Relative rise a minute that a rise rule found."""
         self.evidence: dict[int, Seen] = {}

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from benchlog.bringup.plan import make_plan, set_up
 from benchlog.bringup.planfile import load_plan
 from benchlog.cli.options import unit_from
-from benchlog.cli.reference import load_reference
+from benchlog.cli.reference import load_references
 from benchlog.cli.setup import soak_seconds
 from benchlog.exchange.slowcsv import Floats, SlowRecord
 from benchlog.model.clock import US, microseconds
@@ -56,7 +56,7 @@ def csv_setup(record: SlowRecord, args: argparse.Namespace) -> RunSetup:
         Role.INLET_VOLTAGE: MeterSheet(accuracy=(_accuracy(Quantity.AC_VOLTAGE, 0.5, 2.0, 0.1),)),
     }
     roles = _ROLES if record.p_w is not None else _ROLES[:2]
-    reference = load_reference(args.reference) if args.reference else None
+    reference = load_references(args.reference)
     plan = make_plan(
         unit,
         sheets,

@@ -65,7 +65,11 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
     """Options that describe a bring-up."""
     group = parser.add_argument_group("the bring-up")
     group.add_argument(
-        "--reference", type=Path, metavar="FILE", help="session of a finished unit of the same model"
+        "--reference",
+        type=Path,
+        action="append",
+        metavar="FILE",
+        help="session of a finished unit of the same model, or a reference file; once for each unit",
     )
     group.add_argument("--lamp", type=positive, metavar="W", help="watts of a series lamp in circuit")
     group.add_argument(

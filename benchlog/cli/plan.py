@@ -10,7 +10,7 @@ from benchlog.bringup.plan import Plan, make_plan
 from benchlog.bringup.planfile import load_plan
 from benchlog.cli.options import add_json_option, add_run_options, add_unit_options, unit_from
 from benchlog.cli.output import columns, print_json, print_lines
-from benchlog.cli.reference import load_reference
+from benchlog.cli.reference import load_references
 from benchlog.cli.setup import HAND_SET, periods, sheets, source_of
 from benchlog.cli.simulate import add_bench_options, options_from
 from benchlog.model.errors import Exit
@@ -81,7 +81,7 @@ def plan_for(bench: Bench, unit: Unit, args: argparse.Namespace) -> Plan:
         periods(bench).keys(),
         hand_set=source_of(bench).adaptor == HAND_SET,
         lamp_w=args.lamp or bench.lamp_w,
-        reference=load_reference(args.reference) if args.reference else None,
+        reference=load_references(args.reference),
         file=load_plan(args.plan) if args.plan else None,
     )
 

@@ -4,7 +4,7 @@ import argparse
 
 from benchlog.bench.file import Bench, InstrumentConfig
 from benchlog.bringup.plan import Plan, set_up
-from benchlog.cli.reference import load_reference
+from benchlog.cli.reference import load_references
 from benchlog.model.errors import PlanRefused
 from benchlog.model.instrument import MeterSheet
 from benchlog.model.quantity import Quantity
@@ -68,7 +68,7 @@ def run_setup(bench: Bench, unit: Unit, plan: Plan, args: argparse.Namespace) ->
         soak_s=soak_seconds(args),
         ask=args.ask,
         time_scale=bench.simulated.time_scale if bench.simulated else 1.0,
-        reference=load_reference(args.reference) if args.reference else None,
+        reference=load_references(args.reference),
     )
 
 

@@ -6,6 +6,7 @@ from benchlog.model.instrument import MeterSheet
 from benchlog.model.reference import Reference
 from benchlog.model.role import Role
 from benchlog.model.step import Step
+from benchlog.model.typical import TypicalCurve
 from benchlog.model.unit import Unit
 
 
@@ -34,6 +35,8 @@ class RunSetup(msgspec.Struct, frozen=True):
     time_scale: float = 1.0
     """Session seconds per real second; 1 except on a simulated bench."""
     reference: Reference | None = None
+    typical: TypicalCurve | None = None
+    """The usual curve that forecasts rest on; None for switch-mode supplies and in older records."""
     procedure: str = ""
     """``maker`` where the plan follows a maker's own procedure; empty otherwise."""
     procedure_reason: str = ""

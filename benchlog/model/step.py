@@ -93,3 +93,5 @@ class StepRecord(msgspec.Struct, frozen=True):
     idle_bound_a: float | None = None
     """U of ``idle_a`` in A by the linear bound: the one that the verdict was given with. None in older
     records, whose ``idle_u_a`` is that bound."""
+    forecast_next_w: tuple[float, float, float] | None = None
+    """Low, middle, high of the next step's watts; None where they are not read or there is no forecast."""
