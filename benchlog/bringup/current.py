@@ -1,6 +1,6 @@
 """Every reading of the source current against the rules that stop."""
 
-from benchlog.bringup import course, wording
+from benchlog.bringup import course, plausible, wording
 from benchlog.bringup.state import Phase, Run
 from benchlog.measure.settling import Rise
 from benchlog.model.event import InrushMeasured, Marked
@@ -87,6 +87,8 @@ def _after_window(run: Run, start_us: int, end_us: int, amperes: float, now_us: 
     if looked and run.visit is not None:
         run.visit.at_v, run.visit.level_a = run.volts, run.drift.level_a
         run.visit.window = run.drift.window
+    if looked:
+        plausible.check_power(run, now_us)
     if looked or run.step.short_check:
         course.judge(run, now_us)
 

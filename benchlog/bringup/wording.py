@@ -161,3 +161,11 @@ def above(level_a: float, u_a: float, acceptance_a: float, source: str) -> str:
 def no_current(at_v: float) -> str:
     """Nothing is drawn where something should be."""
     return f"Wait: no current at {volts(at_v)}: fuse, switch or cord"
+
+
+def too_many_watts(watts_w: float, inlet_v: float, current_a: float) -> str:
+    """More watts than volts and amperes can make."""
+    return (
+        f"Wait: {watts_w:.1f} W at {volts(inlet_v)} and {amps(current_a)} can't be: the current reads low. "
+        "Look at the range, the turns through the clamp and the leads"
+    )
