@@ -7,8 +7,8 @@
 
 Names that others may rely on. Rules in `Judged.rule`: ``first-readings``, ``live``, ``inrush``,
 ``turning``, ``too-high``, ``settling``, ``short-check``, ``cannot-judge``, ``no-current``,
-``above-acceptance``, ``dwell``, ``accepted``, ``rails``, ``output-dc``, ``frozen``, ``storage``,
-``unwatched``, ``time-jump``, ``stale:ROLE``, ``link:ROLE``; those that cut off: ``stop-limit``,
+``above-acceptance``, ``dwell``, ``accepted``, ``rails``, ``output-dc``, ``frozen``, ``implausible``,
+``storage``, ``unwatched``, ``time-jump``, ``stale:ROLE``, ``link:ROLE``; those that cut off: ``stop-limit``,
 ``short-time``, ``inrush-gross``, ``inrush-undecayed``, ``inrush-i2t``, ``rise-30s``, ``rise-slope``,
 ``output-at-rail``, ``droop``, ``stale``, ``unwatched``, ``time-jump``, ``source-link``, ``source-off``,
 ``no-answer``, ``technician``, ``program``. Marks in `Marked.what`: ``arrival``, ``window-closed``,
