@@ -21,6 +21,13 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
         metavar="FILE",
         help="session files or documents; the first is what the others are held against",
     )
+    parser.add_argument(
+        "--groups",
+        nargs="+",
+        default=[],
+        metavar="GROUP",
+        help="boards or channels to compare, one a file: with one FILE, e.g. left against right in it",
+    )
     parser.add_argument("--document", type=Path, metavar="OUT.pdf", help="write the comparison as a document")
     parser.add_argument("--paper", choices=[p.value for p in Paper], default=Paper.A4.value)
     add_json_option(parser)
@@ -29,11 +36,12 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
 def run(args: argparse.Namespace) -> int:
     """Compare, print, and write the document where one is asked for."""
     with ExitStack() as opened:
-        paths = [opened.enter_context(session_file(path)) for path in args.files]
-        names = [str(path) for path in args.files]
-        found = compare(paths, names)
+        files = args.files * len(args.groups) if len(args.files) == 1 and args.groups else args.files
+        paths = [opened.enter_context(session_file(path)) for path in files]
+        names = [str(path) for path in files]
+        found = compare(paths, names, args.groups)
         if args.document is not None:
-            make_comparison(paths, args.document, Paper(args.paper), names)
+            make_comparison(paths, args.document, Paper(args.paper), names, args.groups)
             say(f"Document: {args.document}")
     if args.json:
         print_json(found)

@@ -13,7 +13,6 @@ from pathlib import Path
 import msgspec
 
 from benchlog.model.errors import UsageError
-from benchlog.model.history import Entry, Taken
 from benchlog.model.step import StepRecord
 from benchlog.report import heading
 from benchlog.report.charts import ACCEPT, CURRENT, STOP, VOLTAGE, Panel, Series, draw
@@ -21,10 +20,9 @@ from benchlog.report.compile import compile_document, write_document
 from benchlog.report.content import Chart, Content, Layout, Paper, Section, Table, Workshop
 from benchlog.report.figures import with_prefix
 from benchlog.report.pairs import difference, difference_text, real_word
+from benchlog.report.sides import Read, Side, read_side
 from benchlog.report.stamp import TOPIC
-from benchlog.report.tables import point_name
 from benchlog.report.wording import CAUTIONS
-from benchlog.session.reader import SessionReader
 
 MOST_SESSIONS = 4
 SAME_FRACTION = 0.011
@@ -40,16 +38,6 @@ RULE = (
     "differ a little. A real difference is no judgement of either unit. Where an uncertainty is not known, "
     "nothing is said of the difference."
 )
-
-
-class Side(msgspec.Struct, frozen=True):
-    """One of the sessions."""
-
-    session: str
-    job: str
-    unit: str
-    head: str
-    simulated: bool
 
 
 class Compared(msgspec.Struct, frozen=True):
@@ -81,45 +69,30 @@ class Comparison(msgspec.Struct, frozen=True):
     """What one session has and the other has not."""
 
 
-class _Read(msgspec.Struct, frozen=True):
-    side: Side
-    steps: tuple[StepRecord, ...]
-    points: dict[str, Taken]
-
-
-def compare(paths: Sequence[Path], names: Sequence[str] = ()) -> Comparison:
+def compare(paths: Sequence[Path], names: Sequence[str] = (), groups: Sequence[str] = ()) -> Comparison:
     """Compare session files with the first of them; ``names`` to print in place of their paths.
 
-    `UsageError` for fewer than two or more than four, or sessions that have nothing in common; faults of
-    the reader as they are.
+    ``groups``, one for each, compare boards or channels: the test points of the first group with those of
+    the same names in the other, also within one session. `UsageError` for fewer than two or more than four,
+    or sessions that have nothing in common; faults of the reader as they are.
     """
-    return _compare(_read_all(paths, names))
+    return _compare(_read_all(paths, names, groups))
 
 
-def _read_all(paths: Sequence[Path], names: Sequence[str]) -> tuple[_Read, ...]:
+def _read_all(paths: Sequence[Path], names: Sequence[str], groups: Sequence[str]) -> tuple[Read, ...]:
     if not 2 <= len(paths) <= MOST_SESSIONS:
         raise UsageError(f"{len(paths)} sessions; from 2 to {MOST_SESSIONS} can be compared.")
-    return tuple(_read(path, name) for path, name in zip(paths, names or map(str, paths), strict=True))
+    if groups and len(groups) != len(paths):
+        raise UsageError(f"{len(groups)} groups for {len(paths)} sessions; name one for each.")
+    return tuple(
+        read_side(path, name, group)
+        for path, name, group in zip(
+            paths, names or map(str, paths), groups or [""] * len(paths), strict=True
+        )
+    )
 
 
-def _read(path: Path, name: str) -> _Read:
-    with SessionReader(path, untrusted=True) as reader:
-        entries = reader.entries()
-        simulated, head = reader.simulated, reader.head()
-    unit = heading.unit_of(entries)
-    described = heading.describe_unit(unit) if unit is not None else "–"
-    side = Side(name, heading.latest_job(entries).number, described, head, simulated)
-    ended = heading.last_end(entries)
-    steps = tuple(s for s in ended.steps if s.visited) if ended is not None else ()
-    return _Read(side, steps, _points(entries))
-
-
-def _points(entries: Sequence[Entry]) -> dict[str, Taken]:
-    found = (e.payload for e in entries if isinstance(e.payload, Taken))
-    return {f"{point_name(t.point)} ({t.quantity.label})": t for t in found}
-
-
-def _compare(read: tuple[_Read, ...]) -> Comparison:
+def _compare(read: tuple[Read, ...]) -> Comparison:
     differences: list[Compared] = []
     alone: list[str] = []
     for number, other in enumerate(read[1:], 2):
@@ -147,7 +120,7 @@ def _compared(
     )  # fmt: skip
 
 
-def _steps(first: _Read, other: _Read, number: int) -> tuple[list[Compared], list[str]]:
+def _steps(first: Read, other: Read, number: int) -> tuple[list[Compared], list[str]]:
     found: list[Compared] = []
     paired: set[int] = set()
     alone: list[str] = []
@@ -171,14 +144,14 @@ def _percent(step: StepRecord) -> str:
     return f"{100.0 * step.fraction:.3g}"
 
 
-def _taken(first: _Read, other: _Read, number: int) -> tuple[list[Compared], list[str]]:
-    both = [name for name in first.points if name in other.points]
+def _taken(first: Read, other: Read, number: int) -> tuple[list[Compared], list[str]]:
     found = []
-    for name in both:
-        a, b = first.points[name], other.points[name]
-        found.append(_compared(name, a.quantity.unit, number, (a.value, a.u), (b.value, b.u)))
-    alone = [f"{name}: not in session {number}" for name in first.points if name not in other.points]
-    alone += [f"{name}: only in session {number}" for name in other.points if name not in first.points]
+    for name, a in first.figures.items():
+        b = other.figures.get(name)
+        if b is not None and a.unit == b.unit:
+            found.append(_compared(name, a.unit, number, (a.value, a.u), (b.value, b.u)))
+    alone = [f"{name}: not in session {number}" for name in first.figures if name not in other.figures]
+    alone += [f"{name}: only in session {number}" for name in other.figures if name not in first.figures]
     return found, alone
 
 
@@ -202,20 +175,25 @@ def value_text(value: float | None, u: float | None, unit: str) -> str:
 
 
 def make_comparison(
-    paths: Sequence[Path], out: Path, paper: Paper = Paper.A4, names: Sequence[str] = ()
+    paths: Sequence[Path],
+    out: Path,
+    paper: Paper = Paper.A4,
+    names: Sequence[str] = (),
+    groups: Sequence[str] = (),
 ) -> tuple[str, ...]:
     """Make the document of a comparison; returns the characters that were replaced. Faults as `compare`."""
-    read = _read_all(paths, names)
+    read = _read_all(paths, names, groups)
     content = _content(read, _compare(read), paper)
     pdf, replaced = compile_document(content, b"")
     write_document(pdf, out)
     return replaced
 
 
-def _content(read: tuple[_Read, ...], comparison: Comparison, paper: Paper) -> Content:
+def _content(read: tuple[Read, ...], comparison: Comparison, paper: Paper) -> Content:
     real = sum(1 for c in comparison.differences if c.real)
     count = len(comparison.differences)
-    known = sum(1 for c in comparison.differences if c.real is not None)
+    open_ones = sum(1 for c in comparison.differences if c.real is None)
+    unknown = f"; of {open_ones} the uncertainty is not known" if open_ones else ""
     return Content(
         title="Comparison of sessions",
         number=" / ".join(heading.cut(r.side.job, 12) for r in read),
@@ -223,12 +201,12 @@ def _content(read: tuple[_Read, ...], comparison: Comparison, paper: Paper) -> C
         simulated=any(r.side.simulated for r in read),
         alarm=False,
         header=(),
-        outcome=f"{real} of {count} differences are larger than their uncertainty; of {known} it is known.",
+        outcome=f"{real} of {count} differences are larger than their uncertainty{unknown}.",
         claims=(),
         not_tested=(),
         sections=_sections(comparison),
         charts=_charts(read),
-        charts_title="Idle current against inlet voltage",
+        charts_title="Overlaid",
         tables=_tables(comparison),
         decision_rule=RULE,
         remarks=(),
@@ -264,17 +242,35 @@ def _tables(comparison: Comparison) -> tuple[Table, ...]:
     return tuple(made)
 
 
-def _charts(read: tuple[_Read, ...]) -> tuple[Chart, ...]:
-    """Idle currents of all sessions over the inlet voltage, with their uncertainties."""
-    lines = []
-    for number, (one, (colour, dash)) in enumerate(zip(read, _COLOURS, strict=False), 1):
-        seen = [s for s in one.steps if s.idle_a is not None and s.measured_v is not None]
-        if seen:
-            x = tuple(float(s.measured_v or 0.0) for s in seen)
-            y = tuple(float(s.idle_a or 0.0) for s in seen)
-            bars = tuple(float(s.idle_u_a or 0.0) for s in seen)
-            lines.append(Series(f"session {number}", x, y, colour, dash, marks=True, bars=bars))
-    if not lines:
-        return ()
-    text = f"Settled idle current ± U against inlet voltage, {len(lines)} sessions."
-    return (Chart("idle.svg", draw(Panel("inlet voltage, V", "idle current, A", tuple(lines))), text),)
+def _charts(read: tuple[Read, ...]) -> tuple[Chart, ...]:
+    """Idle currents of all sessions over the inlet voltage, and their currents over time, overlaid."""
+    idle = [
+        _idle_line(one, number, *_COLOURS[number - 1]) for number, one in enumerate(read, 1) if _seen(one)
+    ]
+    course = [
+        Series(f"session {number}", one.course.t_s, one.course.current_a, *_COLOURS[number - 1])
+        for number, one in enumerate(read, 1)
+        if one.course is not None
+    ]
+    charts = []
+    if idle:
+        text = f"Settled idle current ± U against inlet voltage, {len(idle)} sessions."
+        panel = Panel("inlet voltage, V", "idle current, A", tuple(idle), height=140.0)
+        charts.append(Chart("idle.svg", draw(panel), text))
+    if course:
+        text = f"Source current (r.m.s.) from the beginning of the last bring-up, {len(course)} sessions."
+        panel = Panel("time from the beginning, s", "current, A", tuple(course), height=140.0)
+        charts.append(Chart("course.svg", draw(panel), text))
+    return tuple(charts)
+
+
+def _seen(one: Read) -> list[StepRecord]:
+    return [s for s in one.steps if s.idle_a is not None and s.measured_v is not None]
+
+
+def _idle_line(one: Read, number: int, colour: str, dash: str) -> Series:
+    seen = _seen(one)
+    x = tuple(float(s.measured_v or 0.0) for s in seen)
+    y = tuple(float(s.idle_a or 0.0) for s in seen)
+    bars = tuple(float(s.idle_u_a or 0.0) for s in seen)
+    return Series(f"session {number}", x, y, colour, dash, marks=True, bars=bars)

@@ -14,8 +14,12 @@ from report_sessions import BENCH, JOB, Building, ended, taken, text_of
 
 from benchlog.cli.main import main
 from benchlog.model.errors import UsageError
+from benchlog.model.history import Taken
 from benchlog.model.job import Customer
+from benchlog.model.point import PointKind, TestPoint
+from benchlog.model.quantity import Quantity
 from benchlog.model.step import Outcome
+from benchlog.model.work import Adjusted, Adjustment, FinalCheck, FinalChecked
 from benchlog.report.comparison import compare, make_comparison
 from benchlog.report.document import make_document
 from benchlog.report.pairs import difference
@@ -66,6 +70,27 @@ def test_which_differences_are_real(sessions: tuple[Path, Path]) -> None:
     assert found.only_in_one == ("left channel: only here (resistance): not in session 2",)
 
 
+def test_left_against_right_in_one_session(tmp_path: Path, capfdbinary: pytest.CaptureFixture[bytes]) -> None:
+    building = Building(tmp_path / "a.benchlog")
+    for group, ohms, volts in (("left", 0.22, 0.010), ("right", 0.31, 0.014)):
+        point = TestPoint("emitter resistor", PointKind.OHMS, group)
+        building.add(
+            Taken(point, Quantity.RESISTANCE, ohms, u=0.01),
+            Adjusted(Adjustment.BIAS, group, 0.05, volts, u=0.0004),
+            FinalChecked(FinalCheck.OFFSET, group, ohms / 10.0, quantity=Quantity.DC_VOLTAGE, u=0.1),
+        )
+    session = str(building.run(ended()).close())
+    assert main(["compare", session, "--groups", "left", "right", "--json"]) == 0
+    found = json.loads(capfdbinary.readouterr().out)
+    by_name = {d["what"]: d for d in found["differences"]}
+    assert set(by_name) == {
+        "emitter resistor (resistance)", "bias as set", "final check, DC at the output",
+    }  # fmt: skip
+    assert by_name["emitter resistor (resistance)"]["difference"] == pytest.approx(0.09)
+    assert [by_name[k]["real"] for k in sorted(by_name)] == [True, True, False]
+    assert main(["compare", session, session, session, "--groups", "left", "right"]) == 2
+
+
 def test_a_step_that_was_not_reached_is_told(tmp_path: Path, sessions: tuple[Path, Path]) -> None:
     cut = Building(tmp_path / "cut.benchlog").run(ended(Outcome.CUT_OFF)).close()
     found = compare((sessions[0], cut))
@@ -78,7 +103,8 @@ def test_the_document_of_a_comparison(tmp_path: Path, sessions: tuple[Path, Path
     text = re.sub(r"\s+", " ", " ".join(pages))
     assert "idle current at 100 % of mains 300 mA ± 12 mA 330 mA ± 12 mA +30 mA ± 17 mA real" in text
     assert "Session 3 against session 1" in text
-    assert "session 3" in text, "the graph names its lines"
+    assert text.count("session 3") == 2, "both graphs name their lines"
+    assert "Source current (r.m.s.) from the beginning of the last bring-up, 3 sessions." in text
     for session in sessions:
         assert str(session.name) in text.replace(" ", "")
     assert not re.search(r"\b(healthy|safe|passed|ok)\b", text.split("Cautions")[0], re.IGNORECASE)
