@@ -9,6 +9,7 @@ import msgspec
 from benchlog.model.event import Key, Said
 from benchlog.model.history import Payload
 from benchlog.model.job import Job
+from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Status
 from benchlog.model.role import Role
 from benchlog.model.step import Outcome, Step
@@ -35,6 +36,17 @@ class Hello(msgspec.Struct, frozen=True, tag="hello"):
     """Bench files used before, the latest first."""
 
 
+class Probe(msgspec.Struct, frozen=True, array_like=True):
+    """How the meter in the technician's hand read: hands-free taking needs more than the value."""
+
+    instrument: str
+    quantity: Quantity
+    start_us: int
+    end_us: int
+    range: float | None = None
+    resolution: float | None = None
+
+
 class Point(msgspec.Struct, frozen=True, array_like=True):
     """One reading on the live path: channel name, middle of its aperture, value or status."""
 
@@ -42,6 +54,8 @@ class Point(msgspec.Struct, frozen=True, array_like=True):
     t_us: int
     value: float | None
     status: Status | None = None
+    probe: Probe | None = None
+    """How it was read, for the meter in the technician's hand only."""
 
 
 class Live(msgspec.Struct, frozen=True, tag="live"):

@@ -21,7 +21,7 @@ from benchlog.model.event import (
     Told,
 )
 from benchlog.model.history import Noted, RunBegun, RunEnded, RunSaid, RunTold
-from benchlog.model.protocol import Point, RunClosed, SaidNow
+from benchlog.model.protocol import Point, Probe, RunClosed, SaidNow
 from benchlog.model.reading import Measured, Reading
 from benchlog.model.role import Role
 from benchlog.recorder.contract import CutOffTimes, Engine, real_s
@@ -180,5 +180,10 @@ def _probe(reading: Reading) -> Probe:
     """How the meter in the technician's hand read."""
     channel, setting = reading.channel, reading.setting
     return Probe(
-        channel.instrument, channel.quantity, reading.start_us, reading.end_us, setting.range, setting.resolution
+        channel.instrument,
+        channel.quantity,
+        reading.start_us,
+        reading.end_us,
+        setting.range,
+        setting.resolution,
     )

@@ -100,6 +100,8 @@ class Board:
     latest: dict[str, Latest] = field(default_factory=dict)
     pending: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
     """Samples (seconds, value or NaN) that no curve has taken yet, by channel."""
+    probed: deque[Point] = field(default_factory=lambda: deque(maxlen=400))
+    """Readings of the meter in the hand that no panel has taken yet."""
     setup: RunSetup | None = None
     """What the run was set up with, once the file said so."""
     limits: LimitsNow | None = None
@@ -290,6 +292,8 @@ class Board:
             self.latest.setdefault(point.channel, Latest()).take(point)
             value = math.nan if point.value is None else point.value
             self.pending.setdefault(point.channel, []).append((point.t_us / US, value))
+            if point.probe is not None:
+                self.probed.append(point)
             if point.channel == Role.INLET_VOLTAGE:
                 self._watch_zero(point)
             elif point.channel in _RAILS and point.value is not None:
