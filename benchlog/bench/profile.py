@@ -154,7 +154,7 @@ class ChannelWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     field: int = 0
     """Place in the answer, from 0."""
     configure: tuple[str, ...] = ()
-    """Commands that select this function."""
+    """Commands that select this function; ``{range}`` stands for the full scale that the sheet states."""
     fetch: str = ""
     """Instead of the common one."""
     scale: float = 1.0

@@ -14,6 +14,7 @@ from benchlog.bench.file import InstrumentConfig
 from benchlog.bench.profilefile import parse_profile
 from benchlog.model.clock import RealClock
 from benchlog.model.errors import InstrumentTimeout, ProtocolFault, UsageError
+from benchlog.model.instrument import Accuracy, MeterSheet
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Measured, Reading, Status, Unusable
 from benchlog.model.role import Role
@@ -128,6 +129,24 @@ def test_every_function_of_the_shipped_multimeter_can_be_chosen(
     assert meter.channels[0].quantity is quantity
     assert sum(line.startswith("CONF:") for line in device.heard) == 1
     meter.close()
+
+
+@pytest.mark.parametrize(("full", "sent"), [(3.0, "CONF:CURR:AC 3"), (None, "CONF:CURR:AC")])
+def test_the_range_of_the_sheet_is_fixed_before_arming(
+    plain: SocketPeer, device: Device, clock: RealClock, full: float | None, sent: str
+) -> None:
+    config = InstrumentConfig(
+        "ammeter", "scpi", (Role.SOURCE_CURRENT,), plain.resource, "scpi-multimeter", timeout_s=0.5,
+        sheet=MeterSheet((Accuracy(Quantity.AC_CURRENT, 0.001, 10.0, 1e-5, full),), turns=5),
+    )  # fmt: skip
+    meter = registry.make(config, clock)
+    assert isinstance(meter, ScpiMeter)
+    meter.open()
+    meter.sampler.pace.period_s = 0.01
+    (reading,) = take(meter, 1)
+    meter.close()
+    assert sent in device.heard
+    assert reading.setting.range == (None if full is None else full / 5)
 
 
 def test_a_function_that_it_lacks_is_told_from_its_error_queue(

@@ -3,7 +3,7 @@
 import msgspec
 
 from benchlog.bench.file import InstrumentConfig
-from benchlog.bench.profile import Profile
+from benchlog.bench.profile import ChannelWords, Profile
 from benchlog.model.errors import UsageError
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Channel, Measured, Reading, Setting, Status, Unusable
@@ -93,9 +93,20 @@ def _outlet(config: InstrumentConfig, profile: Profile, role: Role, quantity: Qu
         ),
         greatest=words.greatest,
         open_leads=words.open_leads,
-        configure=words.configure,
+        configure=tuple(_on_range(command, config, words) for command in words.configure),
         fetch=words.fetch,
     )
+
+
+def _on_range(command: str, config: InstrumentConfig, words: ChannelWords) -> str:
+    """A command with the range of the bench file's sheet, else the profile's; without one, left to the meter.
+
+    A range that is fixed before arming neither blanks nor jumps.
+    """
+    stated = config.sheet.find(words.quantity)
+    full = words.range if stated is None or stated.range is None else stated.range
+    number = "" if full is None else f"{full / words.scale:g}"
+    return command.replace("{range}", number).rstrip()
 
 
 def turns_of(config: InstrumentConfig, quantity: Quantity) -> int:
