@@ -128,6 +128,30 @@ def test_uneven_times_are_put_on_a_grid_and_told(tmp_path: Path) -> None:
     assert "uneven" in found.warnings[0]
 
 
+PREFIX = {"": 1.0, "m": 1e-3, "µ": 1e-6, "u": 1e-6, "k": 1e3}
+"""BIPM, The International System of Units (2019), table 7."""
+
+
+@settings(max_examples=20, deadline=None)
+@given(
+    t=st.sampled_from(["", "m", "µ", "u"]), v=st.sampled_from(["", "m", "k"]), i=st.sampled_from([*PREFIX])
+)
+def test_unit_prefixes_change_no_value(
+    t: str, v: str, i: str, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    scale = (1.0 / PREFIX[t], 1.0 / PREFIX[v], 1.0 / PREFIX[i])
+    path = tmp_path_factory.mktemp("csv") / "wave.csv"
+    header = f"time [{t}s],voltage [{v}V],current [{i}A]"
+    rows = [",".join(f"{x * k:.9g}" for x, k in zip(row, scale, strict=True)) for row in zip(
+        T_S[400:700].tolist(), V_V[400:700].tolist(), I_A[400:700].tolist(), strict=True
+    )]  # fmt: skip
+    path.write_text("\n".join([header, *rows]), encoding="utf-8")
+    wave = read_waveform(path).wave
+    np.testing.assert_allclose(wave.v_v, V_V[400:700], rtol=1e-7, atol=1e-9)
+    np.testing.assert_allclose(wave.i_a, I_A[400:700], rtol=1e-7, atol=1e-9)
+    assert wave.rate_hz == pytest.approx(RATE_HZ, rel=1e-6)
+
+
 @settings(max_examples=30, deadline=None)
 @given(
     rows=st.lists(st.tuples(st.floats(-1e3, 1e3), st.floats(-1e3, 1e3)), min_size=4, max_size=30),

@@ -149,6 +149,17 @@ def test_scale_and_sign_of_the_current(scale: float, sign: float, seed: int) -> 
         assert other[key] == pytest.approx(factor * scale**power * x, rel=1e-6, abs=1e-12), key
 
 
+@settings(max_examples=8, deadline=None)
+@given(offset_a=st.floats(-0.5, 0.5), seed=st.integers(0, 5))
+def test_the_sensors_zero_changes_no_other_figure(offset_a: float, seed: int) -> None:
+    wave = record(noise_a=0.002, seed=seed, h3=0.2)
+    one, other = numbers(figures(wave)), numbers(figures(replace(wave, i_a=wave.i_a + offset_a)))
+    assert other["offset_a"] == pytest.approx((one["offset_a"] or 0.0) + offset_a, abs=1e-9)
+    for key, x in one.items():
+        if key != "offset_a" and x is not None:
+            assert other[key] == pytest.approx(x, rel=1e-6, abs=1e-9), key
+
+
 @settings(max_examples=15, deadline=None)
 @given(factor=st.sampled_from([0.1, 0.5, 1.2]), seed=st.integers(0, 5))
 def test_scale_of_the_voltage(factor: float, seed: int) -> None:
