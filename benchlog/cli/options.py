@@ -2,16 +2,14 @@
 
 import argparse
 import re
-from enum import StrEnum
 from pathlib import Path
-from typing import TypeVar
 
 import msgspec
 
+from benchlog.model.choice import member as member
+from benchlog.model.choice import names_of
 from benchlog.model.errors import UsageError
 from benchlog.model.unit import Amplifier, Core, Fuse, Plate, PlateKind, Supply, Unit
-
-_Member = TypeVar("_Member", bound=StrEnum)
 
 _FUSE = re.compile(
     r"^(?P<ul>UL\s*)?(?P<char>FF|TT|F|M|T)?\s*(?P<number>\d+(?:[.,]\d+)?)\s*(?P<prefix>m?)A?\s*"
@@ -45,9 +43,9 @@ def parse_fuse(marking: str) -> Fuse:
 def add_unit_options(parser: argparse.ArgumentParser) -> None:
     """Options that describe the unit on the bench."""
     group = parser.add_argument_group("the unit on the bench")
-    group.add_argument("--amplifier", metavar="KIND", help=_one_of(Amplifier))
-    group.add_argument("--supply", metavar="KIND", help=_one_of(Supply))
-    group.add_argument("--core", metavar="KIND", help=_one_of(Core))
+    group.add_argument("--amplifier", metavar="KIND", help=names_of(Amplifier))
+    group.add_argument("--supply", metavar="KIND", help=names_of(Supply))
+    group.add_argument("--core", metavar="KIND", help=names_of(Core))
     plate = group.add_mutually_exclusive_group()
     plate.add_argument("--plate-a", type=positive, metavar="A", help="rated amperes on the nameplate")
     plate.add_argument("--plate-w", type=positive, metavar="W", help="rated watts on the nameplate")
@@ -128,15 +126,3 @@ def plate_from(args: argparse.Namespace) -> Plate | None:
         PlateKind.VOLT_AMPERES: args.plate_va,
     }
     return next((Plate(kind, value) for kind, value in given.items() if value is not None), None)
-
-
-def member(kind: type[_Member], text: str, option: str) -> _Member:
-    """The member of an enumeration that ``text`` names. `UsageError` lists what there is."""
-    try:
-        return kind(text)
-    except ValueError:
-        raise UsageError(f"{option} '{text}' is not known. There is: {_one_of(kind)}.") from None
-
-
-def _one_of(kind: type[StrEnum]) -> str:
-    return ", ".join(m.value for m in kind)
