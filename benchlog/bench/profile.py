@@ -189,7 +189,7 @@ class TextPattern(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     request: str = ""
     """Sent for each reading by a polled meter; empty: it streams."""
     identity: str = ""
-    """Asked once after opening; empty: it can't be asked."""
+    """Asked once after opening, of a polled meter; answered by a line. Empty: it can't be asked."""
 
 
 class BitName(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

@@ -143,6 +143,11 @@ def _text_faults(pattern: TextPattern) -> Iterator[Fault]:
         yield "$.text.pattern", "it has no group named value: write (?P<value>…)"
     if unknown := groups - _GROUPS:
         yield "$.text.pattern", f"it has groups that mean nothing here: {', '.join(sorted(unknown))}"
+    if pattern.identity and not pattern.request:
+        yield (
+            "$.text.identity",
+            "a meter that streams can't be asked who it is: its answer is one line of many",
+        )
     if not pattern.quantities:
         yield "$.text", "it lists no quantities, so that nothing could be read"
 

@@ -8,8 +8,9 @@ import time
 import pytest
 
 from benchlog.bench.file import InstrumentConfig
+from benchlog.bench.profilefile import parse_profile
 from benchlog.model.clock import RealClock
-from benchlog.model.errors import InstrumentTimeout, LinkLost, PortRefused
+from benchlog.model.errors import InstrumentTimeout, LinkLost, PortRefused, UsageError, WrongInstrument
 from benchlog.model.instrument import MeterSheet
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Measured, Reading, Status, Unusable
@@ -274,3 +275,63 @@ def test_lead_resistance_is_taken_off(pty_peer, clock) -> None:
     assert part.value == pytest.approx(0.25)
     assert "leads zeroed at 0.035" in part.setting.note
     assert part.setting.test_frequency_hz == 100e3
+
+
+ASKED = r"""
+name = "asked"
+family = "serial-text"
+origin = "invented"
+[link]
+terminator = "\n"
+[measure]
+period_s = 0.05
+[text]
+pattern = '(?P<value>\d+\.\d+) (?P<unit>V)'
+request = "V?\n"
+identity = "WHO?\n"
+[text.quantities]
+V = "dc-voltage"
+"""
+
+
+def test_a_polled_meter_says_who_it_is_and_another_is_found_out(pty_peer, clock, tmp_path) -> None:
+    path = tmp_path / "asked.toml"
+    path.write_text(ASKED, encoding="utf-8")
+    names = [b"MODEL NONE 17\n", b"MODEL NONE 17\n", b"MODEL NONE 18\n", b""]
+    stop = threading.Event()
+
+    def answer() -> None:
+        buffer = b""
+        while not stop.is_set():
+            if not select.select([pty_peer.master], [], [], 0.02)[0]:
+                continue
+            buffer += pty_peer.receive()
+            while b"\n" in buffer:
+                line, _, buffer = buffer.partition(b"\n")
+                pty_peer.send(names.pop(0) if line == b"WHO?" else b"12.50 V\n")
+
+    thread = threading.Thread(target=answer)
+    thread.start()
+    meter = registry.make(
+        InstrumentConfig(
+            name="m", adaptor="serial-text", roles=(Role.OUTPUT_DC,), connection=pty_peer.path,
+            profile=str(path), timeout_s=0.3,
+        ),
+        clock,
+    )  # fmt: skip
+    try:
+        assert meter.open().description == "MODEL NONE 17"
+        assert [r.value for r in take(meter, 2)] == [12.5, 12.5]
+        assert meter.open().description == "MODEL NONE 17"
+        with pytest.raises(
+            WrongInstrument, match="'MODEL NONE 17' was there before, 'MODEL NONE 18' answers"
+        ):
+            meter.open()
+        with pytest.raises(InstrumentTimeout, match="does not say who it is"):
+            meter.open()
+    finally:
+        stop.set()
+        thread.join()
+        meter.close()
+    with pytest.raises(UsageError, match="a meter that streams can't be asked"):
+        parse_profile(ASKED.replace('request = "V?\\n"\n', ""), "asked.toml")

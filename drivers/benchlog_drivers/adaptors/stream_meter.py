@@ -80,10 +80,30 @@ class StreamMeter:
         self._confirmation.restart()
         self._left = self._understood = time.monotonic()
         self._pace.restart()
-        device = canonical_port(self._config.connection)
-        return self._recognition.check(
-            Identity(self._profile.description or self._profile.name, usb_identity(device))
-        )
+        usb = usb_identity(canonical_port(self._config.connection))
+        asked = self._profile.text.identity if self._profile.text is not None else ""
+        said = self._say_who(asked.encode("ascii")) if asked else ""
+        return self._recognition.check(Identity(said or self._profile.description or self._profile.name, usb))
+
+    def _say_who(self, question: bytes) -> str:
+        """The line that a polled meter answers when it is asked who it is."""
+        link, allowed_s = self._line.link, self._line.link.timeout_s
+        self._line.write(self._coded(question), allowed_s)
+        until = time.monotonic() + allowed_s
+        while (end := self._buffer.find(link.line_end)) < 0:
+            left = until - time.monotonic()
+            if left <= 0.0:
+                raise InstrumentTimeout(
+                    f"{link.where}: it does not say who it is. Is it switched on, and is it the meter of the "
+                    f"profile {self._profile.name!r}?"
+                )
+            self._take(self._line.read_some(left))
+        said, self._buffer = self._buffer[:end], b""
+        return said.decode("ascii", errors="replace").strip()
+
+    def _coded(self, data: bytes) -> bytes:
+        link = self._profile.link
+        return with_parity(data, link.parity) if link.software_parity else data
 
     def _begin_anew(self) -> None:
         self._buffer, self._in_step = b"", bool(self._codec.request)
@@ -176,8 +196,7 @@ class StreamMeter:
         if self._pace.wait_s() > 0.0:
             return min(SLICE_S, self._pace.wait_s())
         self._pace.taken()
-        link, asked = self._profile.link, self._codec.request
-        self._line.write(with_parity(asked, link.parity) if link.software_parity else asked, allowed_s)
+        self._line.write(self._coded(self._codec.request), allowed_s)
         self._asked = now
         return min(SLICE_S, allowed_s)
 
