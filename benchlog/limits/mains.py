@@ -3,10 +3,14 @@
 plate_a(unit) -> Limit              rated current
 plate_w(unit) -> Limit              rated watts
 idle_ceiling_w(unit), hard_bound_a(unit) -> Limit
-source_range_v(...)                 whether a source reaches a voltage
+source_fraction(...) -> Limit       how far a source reaches
 first_step(core) -> Limit           largest first step, as a fraction, that does not saturate the core
 worst_inrush_a(...) -> Limit        largest peak that the resistances allow
 winding_ohms(va, volts) -> Limit    usual primary resistance
+
+Volts and amperes are r.m.s. but for peaks. `UsageError` for values that are not above zero.
+Sources: IEC 60038 (voltages), IEC 60065 and IEC 62368-1 (what a marking means; second-hand), the transformer
+equation (any textbook); constants of cores and windings from memory, and the phrases say so.
 """
 
 import math
@@ -79,6 +83,8 @@ def hard_bound_a(unit: Unit) -> Limit:
 
 def expected_plate_w(output_w: float) -> Limit:
     """Plate watts to expect of a rated output (all channels): output ÷ 8 ÷ 0.22."""
+    if not 0.0 < output_w < math.inf:
+        raise UsageError("The rated output must be above zero, in watts.")
     source = "1/8 of rated output at 22 % efficiency, after the test condition of IEC 60065"
     return Limit("plate-expected-w", output_w / 8.0 / 0.22, "W", source, Confidence.COMMON_PRACTICE)
 

@@ -8,7 +8,12 @@
     junction_low(device), junction_high(device) -> Limit
     emitter_resistor_low(ohms), emitter_resistor_high(ohms) -> Limit
 
-Capacitance in F, resistance in Ω, volts in V, temperature in °C.
+Capacitance in F, resistance in Ω, volts in V, temperature in °C. `UsageError` for values that are not above
+zero and words that are not on file.
+
+Sources: tan δ and leakage as capacitor makers print them for a series of each family; IEC 60268-5 as
+loudspeaker makers quote it; junctions by meter makers' notes; the rest common practice, no source. Each
+`Limit` carries the phrase and the confidence of its own.
 """
 
 import math
@@ -49,6 +54,11 @@ _JUNCTIONS: dict[str, tuple[float, float, str, Confidence]] = {
 }
 
 
+def _above_zero(*values: float, what: str) -> None:
+    if not all(0.0 < value < math.inf for value in values):
+        raise UsageError(f"{what} must be above zero.")
+
+
 def tan_delta(c_f: float, rated_v: float, family: str = "general") -> float:
     """Greatest tan δ at 120 Hz and 20 °C: the row at or below the rated voltage, + 0.02 a 1000 µF above 1000.
 
@@ -56,8 +66,7 @@ def tan_delta(c_f: float, rated_v: float, family: str = "general") -> float:
     """
     if family not in _TAN_DELTA:
         raise UsageError(f"{family!r} is no capacitor family on file. Use one of {', '.join(_TAN_DELTA)}.")
-    if not c_f > 0.0 or not rated_v > 0.0:
-        raise UsageError("Capacitance and rated voltage must be above zero.")
+    _above_zero(c_f, rated_v, what="Capacitance and rated voltage")
     rows = _TAN_DELTA[family]
     at = next((tan for volts, tan in reversed(rows) if volts <= rated_v), rows[0][1])
     return at + 0.02 * max(math.ceil(round(c_f / 1e-3, 9)) - 1.0, 0.0)
@@ -109,14 +118,14 @@ def esr_outside(c_f: float, rated_v: float, family: str = "general", celsius: fl
 
 def leakage(c_f: float, rated_v: float) -> Limit:
     """Greatest leakage in A after 2 minutes: 0.01·C·V or 3 µA; above 100 V (5 minutes) 0.03·C·V + 15 µA."""
+    _above_zero(c_f, rated_v, what="Capacitance and rated voltage")
     microamps = c_f * 1e6 * rated_v
     value = max(0.01 * microamps, 3.0) if rated_v <= 100.0 else 0.03 * microamps + 15.0
     return Limit("leakage", value * 1e-6, "A", "a maker's general-purpose series", Confidence.MAKER)
 
 
 def _coil(name: str, ohms: float, share: float, what: str) -> Limit:
-    if not ohms > 0.0:
-        raise UsageError("The rated impedance must be above zero, in ohms.")
+    _above_zero(ohms, what="The rated impedance, in ohms,")
     source = f"{share:.2f} × rated impedance: {what}"
     return Limit(name, share * ohms, "Ω", source, Confidence.COMMON_PRACTICE)
 
@@ -137,7 +146,8 @@ def voice_coil_fail(ohms: float) -> Limit:
 
 
 def rated_impedance_least(ohms: float) -> Limit:
-    """Least modulus of impedance that the rated impedance allows: 80 % (IEC 60268-5, 16.1)."""
+    """Least modulus of impedance in Ω that the rated impedance allows: 80 % (IEC 60268-5, 16.1)."""
+    _above_zero(ohms, what="The rated impedance")
     source = "80 % of rated impedance, IEC 60268-5 as loudspeaker makers quote it"
     return Limit("impedance-least", 0.8 * ohms, "Ω", source, Confidence.STANDARD)
 
@@ -178,10 +188,12 @@ def rail_short() -> Limit:
 
 
 def emitter_resistor_low(ohms: float) -> Limit:
-    """Least reading of an emitter resistor, leads taken off: 90 % of its marking."""
+    """Least reading of an emitter resistor in Ω, leads taken off: 90 % of its marking."""
+    _above_zero(ohms, what="The emitter resistor's marking")
     return Limit("emitter-resistor-low", 0.9 * ohms, "Ω", "−10 % of the marking", Confidence.COMMON_PRACTICE)
 
 
 def emitter_resistor_high(ohms: float) -> Limit:
-    """Most that an emitter resistor reads, leads taken off: 110 % of its marking; open: a blown channel."""
+    """Most ohms of an emitter resistor, leads taken off: 110 % of its marking; open: a blown channel."""
+    _above_zero(ohms, what="The emitter resistor's marking")
     return Limit("emitter-resistor-high", 1.1 * ohms, "Ω", "+10 % of the marking", Confidence.COMMON_PRACTICE)

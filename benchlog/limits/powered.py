@@ -7,6 +7,11 @@ rail_asymmetry() -> Limit                                         fraction
 ripple_pp(current_a, c_f, mains_hz), capacitance(current_a, ripple_v, mains_hz) -> Limit
 discharge_time(...) -> Limit                                      s
 touch_gate(), ohms_gate() -> Limit                                V at the reservoirs
+
+`UsageError` for values that are not above zero, and for an output whose topology is not known.
+Sources: offsets and rails common practice, no source, but where a phrase says "from memory"; bias by makers'
+service manuals; ripple, discharge and bias current by their formulas (any textbook), under the assumptions
+that each states. Each `Limit` carries the phrase and the confidence of its own.
 """
 
 import math

@@ -253,9 +253,9 @@ def accuracy_for(
 ) -> Stated:
     """The accuracy a sheet states for a quantity on a range, at a frequency and crest factor.
 
-    The narrowest line that holds; None with the reason where the sheet states nothing for these
-    conditions, or the waveform is peakier than it allows. An average-responding meter is right for a sine
-    only.
+    The line of that range, or of all ranges; where the range is not known the widest that holds. None with
+    the reason where the sheet states nothing for these conditions, or the waveform is peakier than it allows.
+    An average-responding meter is right for a sine only.
     """
     of_quantity = [a for a in sheet.accuracy if a.quantity is quantity]
     on_range = [a for a in of_quantity if range_ is None or a.range is None or _same(a.range, range_)]

@@ -236,3 +236,22 @@ def test_the_nearest_preferred_value_is_near(value: float, name: str) -> None:
     two_digits = {"E3": 0.5, "E6": 0.24, "E12": 0.12, "E24": 0.06}
     widest = two_digits.get(name, (10 ** (1 / steps) - 1 + 0.01) / 2)
     assert abs(preferred.nearest(value, name) / value - 1) < widest
+
+
+@pytest.mark.parametrize("value", [0.0, -1.0, float("nan"), float("inf")])
+@pytest.mark.parametrize(
+    "limit",
+    [
+        parts.voice_coil_low,
+        parts.rated_impedance_least,
+        parts.emitter_resistor_low,
+        parts.emitter_resistor_high,
+        lambda x: parts.leakage(x, 50.0),
+        lambda x: parts.leakage(1e-4, x),
+        lambda x: parts.esr_usual(x, 50.0),
+        mains.expected_plate_w,
+    ],
+)
+def test_what_can_be_no_part_or_rating_is_refused(limit, value: float) -> None:
+    with pytest.raises(UsageError, match="above zero"):
+        limit(value)
