@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from benchlog.cli.options import member, plate_from, positive
+from benchlog.cli.options import member, parse_fuse, plate_from, positive
 from benchlog.model.quantity import Quantity
 from benchlog_drivers.practice.run import PracticeOptions
 from benchlog_drivers.practice.run import run as practise
@@ -50,6 +50,10 @@ def add_unit_words(parser: argparse.ArgumentParser) -> None:
         plate.add_argument(f"--plate-{name}", type=positive, metavar=name.upper())
     group.add_argument("--mains", type=positive, metavar="V")
     group.add_argument("--lamp", type=positive, metavar="W")
+    group.add_argument("--fuse", metavar="MARKING", help="mains fuse that is in it, e.g. T2AL250V")
+    idle = group.add_mutually_exclusive_group()
+    idle.add_argument("--idle-w", type=positive, metavar="W", help="idle watts by the maker's papers")
+    idle.add_argument("--idle-a", type=positive, metavar="A", help="idle amperes by the maker's papers")
 
 
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
@@ -83,6 +87,9 @@ def options_from(args: argparse.Namespace, **changes: object) -> SimulateOptions
         "turns": args.turns,
         "source": args.source,
         "lamp_w": args.lamp,
+        "fuse": None if args.fuse is None else parse_fuse(args.fuse),
+        "idle_w": args.idle_w,
+        "idle_a": args.idle_a,
         "mains_v": args.mains,
         "seed": args.seed,
         "time_scale": args.time_scale,

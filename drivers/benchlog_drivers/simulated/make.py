@@ -2,7 +2,7 @@
 
 import math
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import msgspec
 
@@ -18,6 +18,7 @@ from benchlog_drivers.simulated.hand import Hand
 from benchlog_drivers.simulated.meters import Probe, SimulatedMeter
 from benchlog_drivers.simulated.options import ContactorKind, SimulateOptions, SourceKind, instrument_names
 from benchlog_drivers.simulated.population import draw_unit
+from benchlog_drivers.simulated.population_plate import wire_of
 from benchlog_drivers.simulated.power_meter import POWER_METER_IDENTITY
 from benchlog_drivers.simulated.sheets import (
     BENCH_AMMETER,
@@ -29,7 +30,7 @@ from benchlog_drivers.simulated.sheets import (
     instruments,
 )
 from benchlog_drivers.simulated.sheets import probe as probe_sheet
-from benchlog_drivers.simulated.source import ProgrammedSource, dial_full_scale, programmed_rating
+from benchlog_drivers.simulated.source import REGULATION, ProgrammedSource, dial_full_scale, programmed_rating
 from benchlog_drivers.simulated.trouble import TroubleBox
 from benchlog_drivers.simulated.unit import SimulatedUnit
 from benchlog_drivers.simulated.unit_params import SourceImpedance, UnitParams, variable_transformer
@@ -93,8 +94,7 @@ def make_bench(options: SimulateOptions) -> Made:
     params, unit = draw_unit(
         options.amplifier, options.supply, options.core, options.mains_v, options.seed, options.rated_va
     )
-    if options.plate is not None:
-        unit = msgspec.structs.replace(unit, plate=options.plate)
+    params, unit = _as_ordered(params, unit, options)
     physics = SimulatedUnit(
         params, options.fault, options.fault_at_s, options.lamp_w, source_impedance(options)
     )
@@ -119,6 +119,15 @@ def make_bench(options: SimulateOptions) -> Made:
     wander = Wander(options.wander, seed)
     bench = SimulatedBench(physics, meters, None, hand, wander, digitiser, contactor)
     return Made(bench, physics, unit, params, sheets, boxes, None, probe)
+
+
+def _as_ordered(params: UnitParams, unit: Unit, options: SimulateOptions) -> tuple[UnitParams, Unit]:
+    """The drawn unit with what was ordered: plate, fuse, what the maker's papers say of its idle."""
+    given = {name: getattr(options, name) for name in ("plate", "fuse", "idle_w", "idle_a")}
+    unit = msgspec.structs.replace(unit, **{name: one for name, one in given.items() if one is not None})
+    if options.fuse is not None:
+        params = replace(params, fuse=wire_of(options.fuse))
+    return params, unit
 
 
 def _box(name: str, options: SimulateOptions) -> TroubleBox:
@@ -174,7 +183,9 @@ def _source_entry(options: SimulateOptions, there: dict[str, str], control: str)
             serial_number="SIM-D1",
             earth=Earth.FLOATING,
             sheet=MeterSheet(
-                rated_current_a=rating.current_a, rated_voltage_v=dial_full_scale(options.mains_v)
+                rated_current_a=rating.current_a,
+                rated_voltage_v=dial_full_scale(options.mains_v),
+                regulation=_regulation(options, rating.current_a),
             ),
         )
     rating = programmed_rating(options.mains_v)
@@ -192,8 +203,15 @@ def _source_entry(options: SimulateOptions, there: dict[str, str], control: str)
             accuracy=(Accuracy(Quantity.AC_VOLTAGE, 0.002, 1, 0.1, range=rating.voltage_v),),
             rated_current_a=rating.current_a,
             rated_voltage_v=rating.voltage_v,
+            regulation=REGULATION,
         ),
     )
+
+
+def _regulation(options: SimulateOptions, rated_a: float) -> float:
+    """What dial and isolating transformer give way by at rated current, of nominal; rounded up to 1 %."""
+    ohms = source_impedance(options).ohm
+    return math.ceil(100.0 * ohms * rated_a / options.mains_v) / 100.0
 
 
 def _meter_entry(sheet: InstrumentSheet, connection: str) -> InstrumentConfig:

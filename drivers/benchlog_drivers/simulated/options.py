@@ -1,19 +1,18 @@
 """What a simulated bench can be asked for."""
 
 from enum import StrEnum
-from typing import Any, TypeVar
+from typing import Any
 
 import msgspec
 
+from benchlog.model.choice import member
 from benchlog.model.errors import UsageError
-from benchlog.model.unit import Amplifier, Core, Plate, PlateKind, Supply
+from benchlog.model.unit import Amplifier, Core, Fuse, Plate, PlateKind, Supply
 from benchlog_drivers.simulated.faults import Fault, check_fault
 from benchlog_drivers.simulated.hand import HandKind
 from benchlog_drivers.simulated.sheets import MeterKind, ProbeKind, instruments
 from benchlog_drivers.simulated.technician import TechnicianKind
 from benchlog_drivers.simulated.trouble import Ordered, parse_trouble
-
-_Member = TypeVar("_Member", bound=StrEnum)
 
 
 class SourceKind(StrEnum):
@@ -48,6 +47,12 @@ class SimulateOptions(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     core: Core = Core.TOROIDAL
     plate: Plate | None = Plate(PlateKind.VOLT_AMPERES, 300.0)
     """None draws rating and plate by the seed."""
+    fuse: Fuse | None = None
+    """The mains fuse that is in the unit; None draws one."""
+    idle_w: float | None = None
+    """The maker's idle watts, where the technician knows them; it changes nothing in the unit."""
+    idle_a: float | None = None
+    """The maker's idle amperes, likewise."""
     fault: Fault = Fault.NONE
     fault_at_s: float = 0.0
     """Bench seconds after power was first applied."""
@@ -96,6 +101,8 @@ _ENUMS: dict[str, type[StrEnum]] = {
 _BOUNDS = {
     "fault_at_s": (0.0, 1e6),
     "turns": (1, 50),
+    "idle_w": (0.1, 5000.0),
+    "idle_a": (0.001, 50.0),
     "lamp_w": (5.0, 2000.0),
     "mains_v": (90.0, 260.0),
     "seed": (0, 2**63),
@@ -104,15 +111,6 @@ _BOUNDS = {
 }
 _MOST_VA = 5000.0
 _FASTEST_WAVEFORM = 2.0
-
-
-def member(kind: type[_Member], text: str, option: str) -> _Member:
-    """The member of an enumeration that ``text`` names. `UsageError` lists what there is."""
-    try:
-        return kind(text)
-    except ValueError:
-        there_is = ", ".join(one.value for one in kind)
-        raise UsageError(f"{option} '{text}' is not known. There is: {there_is}.") from None
 
 
 def make_options(**words: Any) -> SimulateOptions:
@@ -180,6 +178,6 @@ def _check_troubles(options: SimulateOptions) -> None:
 
 
 def _spelled(name: str) -> str:
-    return {"fault_at_s": "fault-at", "lamp_w": "lamp", "mains_v": "mains", "time_scale": "time-scale"}.get(
-        name, name
-    )
+    """An option as the command line writes it."""
+    given = {"fault_at_s": "fault-at", "lamp_w": "lamp", "mains_v": "mains"}
+    return given.get(name, name.replace("_", "-"))

@@ -12,6 +12,7 @@ LARGEST_V = {120.0: 150.0, 230.0: 300.0}
 DIAL_FULL_SCALE_V = {120.0: 130.0, 230.0: 260.0}
 RATED_A = {120.0: 10.0, 230.0: 5.0}
 REGULATION = 0.02
+"""Fall of a programmed source's voltage at rated current, as its maker states it, of the set voltage."""
 _FOLD_RECOVERY = 1.05
 
 
