@@ -2,8 +2,8 @@
 
 Message units, header paths, long and short forms, common commands, event status register, error queue,
 number forms and block forms as the standards have them; what they leave open can be chosen. No I/O: a
-program message in, a response message out. Served by a loopback socket (`SocketPeer`) or by HiSLIP
-(`HislipPeer`).
+program message in, a response message out. Served by a loopback socket (`SocketPeer`), by HiSLIP
+(`HislipPeer`) or by VXI-11 (`Vxi11Peer`).
 """
 
 import contextlib
@@ -300,3 +300,64 @@ class HislipPeer(SocketPeer):
     @staticmethod
     def _send(connection: socket.socket, kind: int, code: int, parameter: int, payload: bytes = b"") -> None:
         connection.sendall(_HEADER.pack(b"HS", kind, code, parameter, len(payload)) + payload)
+
+
+_CALL = struct.Struct("!IIIIII")
+"""RFC 5531: transaction, call (0), RPC version 2, program, version, procedure."""
+_MOST = 4096
+"""Bytes that one read brings at most, as a small instrument may have it."""
+
+
+class Vxi11Peer(SocketPeer):
+    """Serves the device by VXI-11 (TCP/IP Instrument Protocol, revision 1.0): the core channel's four calls.
+
+    ``end`` may be empty: the end of a response is told by the reason of a read.
+    """
+
+    def __init__(self, device: Device, end: bytes = b"") -> None:
+        super().__init__(device, end)
+        self._ready_s = 0.0
+
+    @property
+    def resource(self) -> str:
+        return f"TCPIP0::127.0.0.1,{self.port}::inst0::INSTR"
+
+    def _serve(self, connection: socket.socket) -> None:
+        waiting: list[bytes] = []
+        with contextlib.suppress(OSError), connection, connection.makefile("rb") as stream:
+            while len(mark := stream.read(4)) == 4:  # record marking, RFC 5531, 11
+                record = stream.read(struct.unpack("!I", mark)[0] & 0x7FFF_FFFF)
+                number, _, _, _, _, procedure = _CALL.unpack_from(record)
+                place = _CALL.size
+                for _ in range(2):  # credential and verifier
+                    place += 8 + struct.unpack_from("!I", record, place + 4)[0]
+                reply = struct.pack("!IIIIII", number, 1, 0, 0, 0, 0)
+                reply += self._procedure(procedure, record[place:], waiting)
+                connection.sendall(struct.pack("!I", 0x8000_0000 | len(reply)) + reply)
+
+    def _procedure(self, procedure: int, arguments: bytes, waiting: list[bytes]) -> bytes:
+        if procedure == 10:  # create_link: error, link, abort port, largest write
+            return struct.pack("!iiII", 0, 1, 0, _MOST)
+        if procedure == 11:  # device_write: error, size
+            (size,) = struct.unpack_from("!I", arguments, 16)
+            self._write(arguments[20 : 20 + size].decode("ascii"), waiting)
+            return struct.pack("!iI", 0, size)
+        if procedure == 12:  # device_read: error, reason, data
+            _, wanted, timeout_ms = struct.unpack_from("!iII", arguments)
+            missing_s = max(0.0, self._ready_s - time.monotonic()) if waiting else 1e9
+            time.sleep(min(missing_s, timeout_ms / 1000.0))
+            if missing_s > timeout_ms / 1000.0:
+                return struct.pack("!iiI", 15, 0, 0)  # 15: I/O timeout
+            part, rest = waiting[0][: min(wanted, _MOST)], waiting[0][min(wanted, _MOST) :]
+            waiting[:] = [rest] if rest else []
+            return struct.pack("!iiI", 0, 0 if rest else 4, len(part)) + part + bytes(-len(part) % 4)
+        return struct.pack("!i", 0)  # destroy_link
+
+    def _write(self, text: str, waiting: list[bytes]) -> None:
+        """A program message; an answer that nobody fetched is lost (IEEE 488.2, 6.3.2.3)."""
+        waiting.clear()
+        for line in text.splitlines():
+            answer = self.device.message(line)
+            if answer is not None:
+                waiting[:] = [answer + self.end]
+                self._ready_s = time.monotonic() + self.delay(line)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from standard_device import ERRORS, INFINITY, NAN, NUMBERS, Device, HislipPeer, SocketPeer
+from standard_device import ERRORS, INFINITY, NAN, NUMBERS, Device, HislipPeer, SocketPeer, Vxi11Peer
 
 from benchlog.bench.file import InstrumentConfig
 from benchlog.bench.profilefile import parse_profile
@@ -25,7 +25,12 @@ from benchlog_drivers.adaptors.scpi_source import ScpiSource
 from benchlog_drivers.codecs.number import register_int, scpi_value
 from benchlog_drivers.codecs.scpi import parse_error, parse_identity, parse_switch
 
-PEERS = {"socket": SocketPeer, "socket CRLF": lambda d: SocketPeer(d, b"\r\n"), "HiSLIP": HislipPeer}
+PEERS = {
+    "socket": SocketPeer,
+    "socket CRLF": lambda d: SocketPeer(d, b"\r\n"),
+    "HiSLIP": HislipPeer,
+    "VXI-11": Vxi11Peer,
+}
 
 
 @pytest.fixture
@@ -194,6 +199,33 @@ quantity = "dc-voltage"
     assert not any("*ESE" in line for line in device.heard[5:]), "the marker is tried once"
 
 
+@pytest.mark.parametrize("kind", [HislipPeer, Vxi11Peer])
+def test_late_answers_where_messages_are_kept_apart(
+    kind: type[SocketPeer], device: Device, clock: RealClock, tmp_path: Path
+) -> None:
+    text = """family = "scpi"
+[measure]
+fetch = "READ?"
+[[channel]]
+quantity = "dc-voltage"
+"""
+    with closing(kind(device)) as peer:
+        meter = adaptor(peer, clock, written(tmp_path, text), (Role.OUTPUT_DC,), timeout_s=0.15)
+        meter.open()
+        meter.sampler.pace.period_s = 0.001
+        timeouts, taken = 0, []
+        for i in range(12):
+            device.value = float(i)
+            peer.delay = lambda message, late=i % 4 == 1: 0.25 if late and message == "READ?" else 0.0
+            try:
+                taken += [(i, reading.value) for reading in take(meter, 1)]
+            except InstrumentTimeout:
+                timeouts += 1
+        meter.close()
+    assert timeouts == 3
+    assert taken == [(i, float(i)) for i in range(12) if i % 4 != 1]
+
+
 def test_polling_for_the_end_of_an_operation(
     peer: SocketPeer, device: Device, clock: RealClock, tmp_path: Path
 ) -> None:
@@ -348,7 +380,7 @@ def test_lists_of_numbers(
     assert fetched(peer, device, clock, tmp_path, sent, code) == WAVE
 
 
-@pytest.mark.parametrize("kind", [SocketPeer, HislipPeer])
+@pytest.mark.parametrize("kind", [SocketPeer, HislipPeer, Vxi11Peer])
 @pytest.mark.parametrize("code", ["int16", "float32"])
 def test_a_block_of_indefinite_length_ends_at_a_line_feed_with_nothing_behind_it(
     kind: type[SocketPeer], device: Device, clock: RealClock, tmp_path: Path, code: str
@@ -377,10 +409,13 @@ def test_a_block_without_a_line_end_behind_it(device: Device, clock: RealClock, 
         assert fetched(peer, device, clock, tmp_path, definite(struct.pack(">8h", *WAVE)), "int16") == WAVE
 
 
-def test_a_long_block_over_hislip(device: Device, clock: RealClock, tmp_path: Path) -> None:
+@pytest.mark.parametrize("kind", [HislipPeer, Vxi11Peer])
+def test_a_long_block_comes_in_parts(
+    kind: type[SocketPeer], device: Device, clock: RealClock, tmp_path: Path
+) -> None:
     wave = list(range(-30_000, 30_000))
     packed = struct.pack(f">{len(wave)}h", *wave)
-    with closing(HislipPeer(device, b"\n")) as peer:
+    with closing(kind(device, b"\n")) as peer:
         assert fetched(peer, device, clock, tmp_path, definite(packed), "int16") == wave
 
 
