@@ -43,6 +43,13 @@ class Bench:
         return [decode_from_window(line) for line in data.splitlines()]
 
 
+@pytest.fixture(autouse=True)
+def _silent(request, monkeypatch):
+    """No device is opened by tests; what it would play has tests of its own."""
+    if "sound" not in request.node.nodeid:
+        monkeypatch.setattr("benchlog_ui.sound.Speaker.open", lambda speaker: None)
+
+
 @pytest.fixture
 def bench(qapp, qtbot) -> Iterator[Bench]:
     from PySide6.QtWidgets import QApplication

@@ -1,14 +1,18 @@
-"""How a panel takes its place in a stage."""
+"""How a panel takes its place in a stage, and what becomes of files that are dropped."""
 
+import math
 import sys
+import time
 import types
 from pathlib import Path
 
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
+from PySide6.QtGui import QDragEnterEvent, QDropEvent, QImage
 from PySide6.QtTest import QTest
 
 from benchlog.model.history import Noted
+from benchlog.model.protocol import EntryAdded, JobAsked
 from benchlog_ui import panel as panels
 from benchlog_ui.climbpage import SLOW
 from benchlog_ui.invented import cold_checks, entries_of
@@ -16,6 +20,8 @@ from benchlog_ui.keys import Deed
 from benchlog_ui.panel import Panel
 from benchlog_ui.shell import KEYS
 from benchlog_ui.stages import Stage
+
+NONE = Qt.KeyboardModifier.NoModifier
 
 
 class Counting(Panel):
@@ -84,3 +90,45 @@ def test_a_sentence_for_the_technician_stands_at_the_top(bench):
     assert bench.start.window.bands.words == ["Stored."]
     bench.start.window.bands.unpin("told", "Stored.")
     assert bench.start.window.bands.words == []
+
+
+def drop(window, *paths):
+    data = QMimeData()
+    data.setUrls([QUrl.fromLocalFile(str(p)) for p in paths])
+    enter = QDragEnterEvent(QPoint(9, 9), Qt.DropAction.CopyAction, data, Qt.MouseButton.LeftButton, NONE)
+    window.dragEnterEvent(enter)
+    assert enter.isAccepted()
+    window.dropEvent(
+        QDropEvent(QPointF(9, 9), Qt.DropAction.CopyAction, data, Qt.MouseButton.LeftButton, NONE)
+    )
+
+
+def test_a_dropped_session_is_asked_for_and_a_waveform_is_shown(bench, tmp_path):
+    job, wave = tmp_path / "one.benchlog", tmp_path / "scope.csv"
+    rows = (f"{n / 5000},{v},{v / 40}" for n in range(2000) for v in (325 * math.sin(n * 0.0628),))
+    wave.write_text("t_s,v_v,i_a\n" + "\n".join(rows))
+    drop(bench.start.window, job)
+    assert JobAsked(str(job)) in sent(bench)
+    drop(bench.start.window, wave)
+    page = bench.start.desk.shell.bring_up
+    assert bench.pump(lambda: page.beside.currentWidget() is page.inrush, 10.0)
+    notes = [m.payload.text for m in sent(bench) if isinstance(m, EntryAdded)]
+    assert notes[0].startswith("waveform scope.csv:")
+    drop(bench.start.window, tmp_path / "what.zip")
+    assert bench.pump(lambda: any("what.zip" in words for words in bench.start.window.bands.words), 5.0)
+
+
+def test_a_dropped_photograph_is_kept(bench, tmp_path):
+    picture = tmp_path / "inside.png"
+    image = QImage(40, 30, QImage.Format.Format_RGB32)
+    image.fill(Qt.GlobalColor.darkGreen)
+    image.save(str(picture))
+    drop(bench.start.window, picture)
+    assert bench.pump(lambda: bench.start.window.bands.words == ["The photograph is kept."], 10.0)
+    (kept,) = [m.payload for m in sent(bench) if isinstance(m, EntryAdded)]
+    assert type(kept).__name__ == "Photographed"
+
+
+def sent(bench):
+    time.sleep(0.05)
+    return bench.heard()

@@ -7,12 +7,12 @@ from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QPainterPath, QPolygonF
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
-from benchlog.bringup.bounds import Bounds, limits_of
 from benchlog.model.role import Role
 from benchlog.model.run import RunSetup
 from benchlog.model.step import StepRecord, StepVerdict
 from benchlog_ui.board import Board
 from benchlog_ui.course import quiet_plot, restyle_axis
+from benchlog_ui.found import only_bound, upper_a
 from benchlog_ui.look import Look
 from benchlog_ui.words import VERDICT, amperes, volts
 
@@ -54,9 +54,12 @@ class Climb(QWidget):
         box.setContentsMargins(0, 0, 0, 0)
         box.addWidget(self._layout)
         self._plot = quiet_plot(self._layout, 0, False, look)
+        self._band = [self._add(pg.PlotCurveItem()), self._add(pg.PlotCurveItem())]
+        self._fill = self._add(pg.FillBetweenItem(*self._band))
         self._stop = self._add(pg.PlotCurveItem())
         self._acceptance = self._add(pg.PlotCurveItem())
         self._bars = self._add(pg.ErrorBarItem())
+        self._bounds = self._add(pg.ErrorBarItem())
         self._found = self._add(pg.ScatterPlotItem())
         self._forecast = self._add(pg.PlotCurveItem())
         self._here = self._add(pg.ScatterPlotItem())
@@ -81,7 +84,13 @@ class Climb(QWidget):
         self._stop.setPen(pg.mkPen(look.colours.stop, width=2))
         self._acceptance.setPen(pg.mkPen(look.colours.acceptance, width=2, style=Qt.PenStyle.DashLine))
         self._bars.setData(pen=pg.mkPen(look.colours.ink, width=2))
+        self._bounds.setData(pen=pg.mkPen(look.colours.ink, width=2, style=Qt.PenStyle.DotLine))
         self._forecast.setPen(pg.mkPen(look.colours.forecast, width=3))
+        band = look.colour("forecast")
+        for edge in self._band:
+            edge.setPen(pg.mkPen(band, width=1))
+        band.setAlpha(60)
+        self._fill.setBrush(pg.mkBrush(band))
 
     def refresh(self, board: Board) -> None:
         """Draw what changed."""
@@ -102,6 +111,7 @@ class Climb(QWidget):
         v = [r[0] * hello.mains_v for r in rows]
         self._acceptance.setData(v, [r[1] for r in rows])
         self._stop.setData(v, [r[2] for r in rows])
+        self._reference(board.setup, hello.mains_v)
         reach = _reach(board, [s.fraction for s in hello.steps])
         self._plot.setXRange(0.0, hello.mains_v * reach * 1.06, padding=0)
         found = [r.idle_a for r in board.records.values() if r.idle_a is not None]
@@ -109,8 +119,19 @@ class Climb(QWidget):
         top = max(inside + [min(a, 4 * rows[-1][2]) for a in found])
         self._plot.setYRange(-0.05 * top, top * 1.12, padding=0)
 
+    def _reference(self, setup: RunSetup | None, mains_v: float) -> None:
+        """The band of the reference unit: from what it drew to what a unit like it may draw."""
+        points = setup.reference.points if setup is not None and setup.reference is not None else ()
+        v = [p.fraction * mains_v for p in points]
+        for edge, amps in zip(
+            self._band, ([p.current_a for p in points], [p.upper_a for p in points]), strict=True
+        ):
+            edge.setData(v, amps)
+
     def _exact(self, setup: RunSetup) -> list[tuple[float, float, float]]:
         """Both limits at every half percent, from what the run was set up with; worked out once a run."""
+        from benchlog.bringup.bounds import Bounds, limits_of
+
         if self._setup is not setup:
             bounds = Bounds(limits_of(setup), setup.steps)
             fractions = [n / 200 for n in range(2, 1 + round(200 * max(1.0, setup.steps[-1].fraction)))]
@@ -120,12 +141,23 @@ class Climb(QWidget):
 
     def _records(self, board: Board) -> None:
         rows = [r for r in board.records.values() if r.idle_a is not None and r.measured_v is not None]
-        self._found.setData([self._spot(r) for r in rows])
+        found = [r for r in rows if not only_bound(r)]
+        bounded = [r for r in rows if only_bound(r)]
+        beam = (board.hello.mains_v if board.hello else 120.0) * 0.008
+        self._found.setData([self._spot(r) for r in found])
         self._bars.setData(
-            x=_array([r.measured_v or 0.0 for r in rows]),
-            y=_array([r.idle_a or 0.0 for r in rows]),
-            height=_array([2 * (r.idle_u_a or 0.0) for r in rows]),
-            beam=(board.hello.mains_v if board.hello else 120.0) * 0.008,
+            x=_array([r.measured_v or 0.0 for r in found]),
+            y=_array([r.idle_a or 0.0 for r in found]),
+            height=_array([2 * (r.idle_u_a or 0.0) for r in found]),
+            beam=beam,
+        )
+        tops = [upper_a(r) for r in bounded]
+        self._bounds.setData(
+            x=_array([r.measured_v or 0.0 for r in bounded]),
+            y=_array(tops),
+            top=_array([0.0 for _ in tops]),
+            bottom=_array(tops),
+            beam=2 * beam,
         )
         self._bracket(board)
         self.setAccessibleDescription("; ".join(_words(r) for r in rows))
@@ -186,6 +218,8 @@ def _from_steps(board: Board) -> list[tuple[float, float, float]]:
 
 
 def _words(record: StepRecord) -> str:
+    if only_bound(record):
+        return f"{volts(record.measured_v or 0.0)}: at most {amperes(upper_a(record))}"
     u = f" plus or minus {record.idle_u_a:.3f}" if record.idle_u_a is not None else ""
     idle = amperes(record.idle_a or 0.0)
     return f"{volts(record.measured_v or 0.0)}: {idle}{u}, {VERDICT[record.verdict][0]}"

@@ -1,5 +1,6 @@
 """What makes the window live: messages in, frames out, keys to the recorder. Made after the first frame."""
 
+import importlib
 import math
 import threading
 import time
@@ -9,7 +10,7 @@ from PySide6.QtCore import QObject, QTimer
 from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QApplication
 
-from benchlog.bringup.bounds import Bounds, limits_of
+from benchlog.model.clock import US
 from benchlog.model.event import Key
 from benchlog.model.history import Entry, RunBegun, Taken
 from benchlog.model.protocol import Closed, FromWindow, Pong, Pressed, Trouble, WantsToClose
@@ -17,6 +18,7 @@ from benchlog.model.role import Role
 from benchlog_ui import sight
 from benchlog_ui.board import Board
 from benchlog_ui.deeds import Deeds
+from benchlog_ui.drops import Drops
 from benchlog_ui.link import Link
 from benchlog_ui.past import put_back, recall
 from benchlog_ui.requests import Requests
@@ -54,6 +56,7 @@ class Desk(QObject):
         window.furnish(self.store_note)
         self.requests = Requests(window, self.board, self.send)
         self.shell = Shell(window, self.board, self.traces, self.send, self.requests)
+        self.drops = Drops(window, self.shell, self.requests, self.send)
         self.deeds = Deeds(window, self.board, self.shell, self.send)
         QShortcut(QKeySequence("Ctrl+T"), window).activated.connect(self.next_tone)
         window.wants_to_close.connect(self.asked_to_close)
@@ -108,6 +111,7 @@ class Desk(QObject):
         self._take(real_s)
         self._show(real_s)
         self._take_from_file()
+        self.drops.refresh()
         grown = self.traces.drain(self.board)
         self.shell.refresh(real_s, self._frames, grown, self._key.seen)
         self._frames += 1
@@ -200,6 +204,8 @@ class Desk(QObject):
                 self.traces.begin_with(found.channel, found.t_s, found.v, found.gap_s)
                 setup = self.board.setup
                 if found.channel == Role.INLET_VOLTAGE and setup is not None:
+                    from benchlog.bringup.bounds import Bounds, limits_of
+
                     bounds = Bounds(limits_of(setup), setup.steps)
                     self.traces.limits_of_old(bounds, setup.unit.mains_v)
             case Captured():
@@ -218,6 +224,8 @@ class Desk(QObject):
         if first and hello is not None:
             recalled = recall(self.shell.entries, running=bool(hello.steps))
             if recalled is not None:
+                if not recalled.old and recalled.begun_us < hello.now_us - US and self.board.sittings == 1:
+                    self.window.tell("This window was started again. The run went on meanwhile.")
                 put_back(self.board, recalled)
             return
         for entry in entries:
@@ -283,11 +291,19 @@ class Desk(QObject):
         QApplication.exit(0)
 
 
+_LATER = (
+    "benchlog.bringup.bounds",
+    "benchlog.measure.waveform",
+    "benchlog_ui.before",
+    "benchlog_ui.benchpage",
+    "benchlog_ui.chronicle",
+    "benchlog_ui.helppage",
+    "benchlog_ui.intake",
+    "benchlog_ui.jobspage",
+)
+
+
 def _import_pages() -> None:
     """What the other pages need, before they are first opened."""
-    import benchlog_ui.before
-    import benchlog_ui.benchpage
-    import benchlog_ui.chronicle
-    import benchlog_ui.helppage
-    import benchlog_ui.intake
-    import benchlog_ui.jobspage  # noqa: F401
+    for name in _LATER:
+        importlib.import_module(name)

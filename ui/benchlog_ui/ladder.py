@@ -27,6 +27,7 @@ from PySide6.QtWidgets import (
 )
 
 from benchlog.model.step import DecidedBy, Step, StepRecord, StepVerdict
+from benchlog_ui.found import only_bound, upper_a
 from benchlog_ui.look import Look, paint_shape
 from benchlog_ui.marks import Shape
 from benchlog_ui.words import VERDICT, amperes, percent, volts
@@ -127,7 +128,7 @@ def verdict_text(rung: Rung) -> str:
     if rung.record is not None and not rung.record.visited:
         return "not visited"
     if rung.verdict is None:
-        return "now" if rung.now else ("" if rung.step.judgeable else "can't be judged")
+        return "now" if rung.now else ("" if rung.step.judgeable else "can't judge")
     word = VERDICT[rung.verdict][0]
     if rung.record is not None and rung.record.decided_by is DecidedBy.TECHNICIAN:
         return f"{word}; gone on by technician"
@@ -140,7 +141,8 @@ def _found_text(record: StepRecord | None) -> str:
     parts = []
     if record.idle_a is not None:
         u = f" ± {record.idle_u_a:.3f}" if record.idle_u_a is not None else ""
-        parts.append(f"{record.idle_a:.3f}{u} A")
+        bound = f"at most {upper_a(record):.3f} A"
+        parts.append(bound if only_bound(record) else f"{record.idle_a:.3f}{u} A")
     if record.inrush_a is not None:
         parts.append(f"({'≥ ' if record.inrush_is_lower_bound else ''}{amperes(record.inrush_a)})")
     return "  ".join(parts)
@@ -196,7 +198,9 @@ class _Painter(QStyledItemDelegate):
         record = rung.record
         if record is None or (record.idle_a is None and record.inrush_a is None):
             return
-        if record.idle_a is not None:
+        if record.idle_a is not None and only_bound(record):
+            self._text(painter, box, f"≤ {upper_a(record):.3f}", 23, "faint", True)
+        elif record.idle_a is not None:
             self._text(painter, box, f"{record.idle_a:.3f}", 23, "ink", True)
             if record.idle_u_a is not None:
                 u = box.adjusted(self.look.px(80), 0, 0, 0)
@@ -230,11 +234,23 @@ class _Painter(QStyledItemDelegate):
 
         u = rung.record.idle_u_a if rung.record is not None else None
         painter.setPen(QPen(look.colour("ink"), look.px(3)))
+        if rung.record is not None and only_bound(rung.record):
+            self._bound(painter, place(upper_a(rung.record)), inner.left(), y)
+            return
         if u is not None:
             painter.drawLine(QPointF(place(value - u), y), QPointF(place(value + u), y))
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         painter.setBrush(look.colour("ink") if rung.record is not None else look.colour("desk"))
         painter.drawEllipse(QPointF(place(value), y), look.px(7), look.px(7))
+
+    def _bound(self, painter: QPainter, x: float, left: float, y: float) -> None:
+        """Somewhere below: an arrow from the bound to the left, open at its end."""
+        look = self.look
+        half = look.px(7)
+        painter.setPen(QPen(look.colour("ink"), look.px(2), Qt.PenStyle.DotLine))
+        painter.drawLine(QPointF(left, y), QPointF(x, y))
+        painter.setPen(QPen(look.colour("ink"), look.px(3)))
+        painter.drawLine(QPointF(x, y - half), QPointF(x, y + half))
 
     def _verdict(self, painter: QPainter, box: QRectF, rung: Rung) -> None:
         look = self.look

@@ -22,6 +22,7 @@ from benchlog_ui.question import Answer
 from benchlog_ui.stages import Ledger, Stage
 
 PANELS: dict[Stage, str] = {
+    Stage.COLD: "benchlog_ui.panels.coldpanel:ColdPanel",
     Stage.HAND_OVER: "benchlog_ui.handover:HandOverPanel",
 }
 """One line a panel, e.g. ``Stage.COLD: "benchlog_ui.panels.cold:ColdPanel"``."""

@@ -18,6 +18,7 @@ class Recalled:
 
     setup: RunSetup
     said: tuple[tuple[int, Said], ...]
+    begun_us: int
     old: bool
     """True for a run of an earlier sitting, shown because nothing is running now."""
 
@@ -37,7 +38,9 @@ def recall(entries: Sequence[Entry], running: bool) -> Recalled | None:
     again = max(
         (n for n, (_, s) in enumerate(said) if isinstance(s, Marked) and s.what == "rearmed"), default=0
     )
-    return Recalled(payload.setup, tuple(said[again:]), old=begun < sitting or not running)
+    return Recalled(
+        payload.setup, tuple(said[again:]), entries[begun].t_us, old=begun < sitting or not running
+    )
 
 
 def put_back(board: Board, recalled: Recalled) -> None:

@@ -20,12 +20,12 @@ from benchlog.model.protocol import (
 from benchlog.model.role import Role
 from benchlog.model.unit import Unit
 from benchlog_ui.board import Board
-from benchlog_ui.planedit import Edit, edit_words, plan_file, plan_text
 from benchlog_ui.question import Answer
 from benchlog_ui.window import Window
 
 if TYPE_CHECKING:
     from benchlog_ui.before import BeforePage
+    from benchlog_ui.planedit import Edit
 
 _POWER = "Power is on: end the run first (F9)."
 
@@ -42,6 +42,8 @@ class Requests:
 
     def begin(self, unit: Unit | None, page: "BeforePage") -> None:
         """The bring-up as the page shows it; what was not seen to is asked for first."""
+        from benchlog_ui.planedit import plan_file, plan_text
+
         fault = page.begin.fault()
         if unit is None or page.plan is None or fault:
             self._window.tell(fault or page.words.text().partition("\n")[0])
@@ -75,8 +77,10 @@ class Requests:
         self._run = asked
         self._send(asked)
 
-    def change(self, page: "BeforePage", row: int, edit: Edit) -> None:
+    def change(self, page: "BeforePage", row: int, edit: "Edit") -> None:
         """Another limit at a step: the reason comes first, and both are recorded."""
+        from benchlog_ui.planedit import Edit, edit_words
+
         plan = page.plan
         if plan is None:
             return

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QFontMetricsF, QKeySequence, QPainter, QPaintEvent, QPen, QShortcut
-from PySide6.QtWidgets import QAbstractButton, QHBoxLayout, QLabel, QWidget
+from PySide6.QtWidgets import QAbstractButton, QHBoxLayout, QLabel, QSizePolicy, QWidget
 
 from benchlog_ui.look import Look, paint_shape
 from benchlog_ui.marks import Shape
@@ -71,6 +71,29 @@ class StopButton(QAbstractButton):
         painter.drawText(box, int(Qt.AlignmentFlag.AlignVCenter), self.text())
 
 
+class JobLabel(QLabel):
+    """The job in short; what does not fit is left out, and stands in the tool tip."""
+
+    def __init__(self) -> None:
+        """Empty."""
+        super().__init__()
+        self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        self.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+
+    def setText(self, text: str) -> None:
+        """Show it, whole in the tool tip."""
+        super().setText(text)
+        self.setToolTip(text)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Draw what fits."""
+        painter = QPainter(self)
+        painter.setFont(self.font())
+        box = self.contentsRect()
+        shown = QFontMetricsF(self.font()).elidedText(self.text(), Qt.TextElideMode.ElideRight, box.width())
+        painter.drawText(box, int(self.alignment().value), shown)
+
+
 class Route(QWidget):
     """All stops in a row, the job's number at the right."""
 
@@ -80,12 +103,11 @@ class Route(QWidget):
         self._look = look
         self._go = go
         self.buttons: dict[str, StopButton] = {}
-        self.job = QLabel()
+        self.job = JobLabel()
         self._row = QHBoxLayout(self)
         self._row.setContentsMargins(0, 0, 0, 0)
         self._row.setSpacing(0)
-        self._row.addStretch(1)
-        self._row.addWidget(self.job)
+        self._row.addWidget(self.job, 1)
         self.restyle(look)
 
     def add(self, window: QWidget, stop: Stop, marked: bool) -> None:
@@ -96,7 +118,7 @@ class Route(QWidget):
         shortcut.setContext(Qt.ShortcutContext.ApplicationShortcut)
         shortcut.activated.connect(lambda: self._go(stop.name))
         self.buttons[stop.name] = button
-        self._row.insertWidget(self._row.count() - 2, button)
+        self._row.insertWidget(self._row.count() - 1, button)
 
     def show_at(self, name: str) -> None:
         """Mark the stop that is open."""

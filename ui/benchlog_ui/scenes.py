@@ -9,13 +9,17 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
+import numpy as np
+
 from benchlog.bringup.plan import make_plan, set_up
 from benchlog.model.instrument import Accuracy, MeterSheet
 from benchlog.model.job import Customer, Job
 from benchlog.model.quantity import Quantity
+from benchlog.model.reference import Reference, ReferencePoint
 from benchlog.model.role import Role
 from benchlog.model.run import RunSetup
 from benchlog.model.unit import Fuse, Plate, PlateKind, Unit
+from benchlog.model.wave import Waveform
 
 MAINS_V = 120.0
 _SHAPE = (
@@ -52,6 +56,12 @@ class Scene:
     silent_s: float | None = None
     """The ammeter falls silent so many seconds after that arrival."""
     storing: bool = True
+    again: bool = False
+    """The window was started again in the middle of it."""
+    wave: bool = False
+    """A digitiser captured the last switch-on."""
+    reference: bool = False
+    """Another unit of the model is on file."""
 
 
 SCENES = (
@@ -72,6 +82,8 @@ SCENES = (
     Scene("hand-set-turning", programmed=False, stop_step=3, stop_after_s=20.5, rails=False),
     Scene("stale", stop_step=4, silent_s=8.0, stop_after_s=8.8),
     Scene("not-stored", stop_step=4, storing=False),
+    Scene("started-again", stop_step=5, again=True),
+    Scene("switch-on", stop_step=6, wave=True, reference=True),
 )
 
 
@@ -113,7 +125,8 @@ def setup(scene: Scene) -> RunSetup:
     roles = [Role.SOURCE_CURRENT, Role.INLET_VOLTAGE]
     if scene.rails:
         roles += [Role.RAIL_PLUS, Role.RAIL_MINUS, Role.OUTPUT_DC, Role.SOURCE_POWER]
-    plan = make_plan(unit, sheets, roles, hand_set=not scene.programmed)
+    reference = _reference() if scene.reference else None
+    plan = make_plan(unit, sheets, roles, hand_set=not scene.programmed, reference=reference)
     return set_up(
         plan,
         unit,
@@ -121,7 +134,25 @@ def setup(scene: Scene) -> RunSetup:
         dict.fromkeys(roles, period_s),
         hand_set=not scene.programmed,
         time_scale=scene.time_scale,
+        reference=reference,
     )
+
+
+def _reference() -> Reference:
+    """An invented unit of the model."""
+    points = [ReferencePoint(v, idle_a(v) * 0.96, idle_a(v) * 1.2) for v in (0.05, 0.1, 0.2, 0.4, 0.65, 1.0)]
+    return Reference("J-009, invented", MAINS_V, tuple(points), invented=True)
+
+
+def waveform() -> Waveform:
+    """An invented switch-on at 60 Hz: a core that saturates, then charging pulses that decay to idle."""
+    t = np.arange(8000) / 10_000.0
+    phase = 2.0 * np.pi * 60.0 * (t - 0.021) + 0.6
+    on = t >= 0.021
+    decay = np.exp(-np.clip(t - 0.021, 0.0, None) / 0.028)
+    pulse = np.sign(np.sin(phase)) * np.abs(np.sin(phase)) ** 5
+    current = pulse * (0.42 + 7.5 * decay) + 5.0 * decay * np.clip(np.sin(phase), 0.0, None) ** 3
+    return Waveform(np.where(on, 78.0 * 2**0.5 * np.sin(phase), 0.0), np.where(on, current, 0.0), 10_000.0)
 
 
 def _ammeter(coarse: bool) -> MeterSheet:

@@ -16,9 +16,9 @@ import numpy.typing as npt
 from benchlog.model.clock import US
 from benchlog.model.errors import BenchlogError
 from benchlog.model.history import Entry
-from benchlog.session.reader import SessionReader
 
 if TYPE_CHECKING:
+    from benchlog.session.reader import SessionReader
     from benchlog_ui.inrush import Switched
 
 LOOK_S = 1.0
@@ -100,6 +100,8 @@ class Shelf:
         self._thread.join(timeout_s)
 
     def _work(self) -> None:
+        from benchlog.session.reader import SessionReader  # here, so that the first plot does not wait for it
+
         try:
             with SessionReader(self.path) as reader:
                 self._read(reader)
@@ -108,7 +110,7 @@ class Shelf:
         finally:
             self.found.append(Shut())
 
-    def _read(self, reader: SessionReader) -> None:
+    def _read(self, reader: "SessionReader") -> None:
         after = self._lines(reader, self._after, first=True)
         if self._after == 0:
             self._curves(reader)
@@ -120,13 +122,13 @@ class Shelf:
                 after = self._lines(reader, after, first=False)
                 waves = self._waves(reader, waves)
 
-    def _lines(self, reader: SessionReader, after: int, first: bool) -> int:
+    def _lines(self, reader: "SessionReader", after: int, first: bool) -> int:
         entries = reader.entries(after)
         if entries or first:
             self.found.append(Lines(entries, first))
         return entries[-1].seq if entries else after
 
-    def _waves(self, reader: SessionReader, known: int) -> int:
+    def _waves(self, reader: "SessionReader", known: int) -> int:
         """The newest waveform, where there is one that was not looked at yet; returns how many there are."""
         there = reader.waves()
         if len(there) > known:
@@ -136,7 +138,7 @@ class Shelf:
             self.found.append(Captured(switched(reader.wave(there[-1].number), mains_v)))
         return len(there)
 
-    def _curves(self, reader: SessionReader) -> None:
+    def _curves(self, reader: "SessionReader") -> None:
         for channel in reader.channels():
             if self._leave.is_set():
                 return

@@ -344,7 +344,7 @@ def rail_facts(board: Board, real_s: float) -> list[str]:
         name = channel_words(channel)[0]
         old = age(board.age_s(channel, real_s))
         facts.append(
-            f"{name} {figure(found.volts, 1)} V ({old}): {_wait_words(found.to_touch_s, found.to_probe_s)}"
+            f"{name}: {figure(found.volts, 1)} V ({old}), {_wait_words(found.to_touch_s, found.to_probe_s)}"
         )
     return facts
 

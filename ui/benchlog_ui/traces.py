@@ -1,15 +1,18 @@
 """The curves of a run: one pyramid a channel, fed from the board, and from the file after a restart."""
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
-from benchlog.bringup.bounds import Bounds
 from benchlog.model.clock import US
 from benchlog.model.role import Role
 from benchlog_ui.board import ACCEPTANCE, STOP, Board
 from benchlog_ui.pyramid import Polyline, Pyramid
+
+if TYPE_CHECKING:
+    from benchlog.bringup.bounds import Bounds
 
 _LEAST_GAP_S = 0.5
 _PERIODS = 4.0
@@ -69,7 +72,7 @@ class Traces:
         at = np.searchsorted(line.t_s, t_s, side="right") - 1
         return Polyline(t_s, np.where(at >= 0, line.v[np.maximum(at, 0)], np.nan))
 
-    def limits_of_old(self, bounds: Bounds, mains_v: float) -> None:
+    def limits_of_old(self, bounds: "Bounds", mains_v: float) -> None:
         """The limits' courses from the recorded inlet voltage: nobody said them to this window."""
         inlet = self.curves.get(Role.INLET_VOLTAGE)
         if inlet is None:

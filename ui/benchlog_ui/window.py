@@ -6,10 +6,11 @@ and the frames.
 """
 
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QSize, Qt, QTimer, Signal
-from PySide6.QtGui import QCloseEvent, QPaintEvent, QResizeEvent
+from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QApplication, QStackedWidget, QVBoxLayout, QWidget
 
 from benchlog_ui.bands import Band, Bands
@@ -40,6 +41,8 @@ class Window(QWidget):
     painted = Signal()
     """The first frame is on the screen."""
     wants_to_close = Signal()
+    dropped = Signal(list)
+    """Paths of files that were dropped."""
     technician_did_it = Signal()
     """The button of the alarm was pressed."""
 
@@ -72,6 +75,7 @@ class Window(QWidget):
         column.addWidget(self.trip)
         self.setWindowTitle("Benchlog")
         self.setMinimumSize(QSize(900, 600))
+        self.setAcceptDrops(True)
         self._followers += [self.bands.restyle, self.instruction.restyle, self.trip.restyle]
 
     def furnish(self, store_note: Callable[[str], None]) -> None:
@@ -168,6 +172,18 @@ class Window(QWidget):
         if self._first:
             self._first = False
             self.painted.emit()
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:
+        """Files may be dropped anywhere."""
+        if any(url.isLocalFile() for url in event.mimeData().urls()):
+            event.acceptProposedAction()
+
+    def dropEvent(self, event: QDropEvent) -> None:
+        """Files were dropped."""
+        found = [Path(url.toLocalFile()) for url in event.mimeData().urls() if url.isLocalFile()]
+        if found:
+            event.acceptProposedAction()
+            self.dropped.emit(found)
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """Never close by itself: it is asked first whether power is on."""
