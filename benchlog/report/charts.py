@@ -42,6 +42,8 @@ class Panel(msgspec.Struct, frozen=True):
 
     from_zero: bool = True
     """Whether the y axis begins at zero where all values are above it."""
+    least_share: float = 0.0
+    """Of the largest value the y axis spans at least this share: a last digit shall not look large."""
 
 
 _LEFT, _RIGHT, _BOTTOM = 36.0, 8.0, 25.0
@@ -76,6 +78,7 @@ def _extent(panel: Panel) -> tuple[float, float, float, float]:
     x0, x1 = min(xs), max(xs)
     low, high = min(ys), max(ys)
     room = 0.06 * (high - low) or 0.06 * abs(high) or 1.0
+    room = max(room, (panel.least_share * abs(high) - (high - low)) / 2.0)
     y0 = min(0.0, low) if panel.from_zero else low - room
     y1 = high + room
     return x0, x1 if x1 > x0 else x0 + 1.0, y0, y1 if y1 > y0 else y0 + 1.0

@@ -42,6 +42,8 @@ class Table(msgspec.Struct, frozen=True):
     numeric: tuple[int, ...] = ()
     widths: tuple[int, ...] = ()
     note: str = ""
+    from_end: bool = False
+    """Where there is no room for all rows the last ones stay, not the first."""
 
 
 class Workshop(msgspec.Struct, frozen=True):

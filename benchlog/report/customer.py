@@ -40,7 +40,14 @@ class Cap(msgspec.Struct, frozen=True):
     """Charts that stand beside another."""
 
 
-CAPS = (Cap(14, 14, 400, 4), Cap(8, 10, 240, 2), Cap(5, 6, 160, 2), Cap(3, 4, 100, 0), Cap(1, 2, 60, 0))
+CAPS = (
+    Cap(14, 14, 400, 4),
+    Cap(10, 12, 300, 4),
+    Cap(8, 10, 240, 2),
+    Cap(5, 6, 160, 2),
+    Cap(3, 4, 100, 0),
+    Cap(1, 2, 60, 0),
+)
 
 
 def tables_of(entries: Sequence[Entry]) -> tuple[Table, ...]:
@@ -49,7 +56,7 @@ def tables_of(entries: Sequence[Entry]) -> tuple[Table, ...]:
     pair = pairs.pairs_table(entries)
     made = [
         _steps(ended) if ended is not None and ended.steps else None,
-        *((pair,) if pair is not None else tables.taken_tables(entries)),
+        *((pair,) if pair is not None else tables.taken_tables(entries, plain=True)),
         work.adjusted_table(entries, plain=True),
         work.final_table(entries, plain=True),
         work.safety_table(entries, plain=True),
@@ -76,6 +83,7 @@ def _steps(ended: RunEnded) -> Table:
         rows=rows,
         numeric=(0, 1, 2, 3),
         widths=(0, 0, 0, 0, 1),
+        from_end=True,
     )
 
 
@@ -131,7 +139,8 @@ def _some(lines: tuple[str, ...], cap: Cap, least: int = 1) -> tuple[str, ...]:
 
 
 def _fewer(table: Table, cap: Cap) -> Table:
-    rows = tuple(tuple(cut(cell, cap.characters) for cell in row) for row in table.rows[: cap.rows])
+    kept = table.rows[-cap.rows :] if table.from_end else table.rows[: cap.rows]
+    rows = tuple(tuple(cut(cell, cap.characters) for cell in row) for row in kept)
     rest = len(table.rows) - cap.rows
     note = f"And {rest} more, in the session inside this document. {table.note}".strip()
     return msgspec.structs.replace(table, rows=rows, note=note if rest > 0 else table.note)

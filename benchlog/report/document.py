@@ -26,6 +26,7 @@ from benchlog.report.wording import BROKEN_OFF, CAUTIONS, DECISION_RULE, ending_
 from benchlog.session.reader import SessionReader
 
 CHART_POINTS = 1200
+FEW_PAGES = 4
 AFTER_US = 5_000_000
 
 
@@ -93,9 +94,12 @@ def _content_of(session: Path, attachment: str, layout: Layout, paper: Paper, he
 
 
 def _fewer_pages(content: Content) -> Content:
-    """The content as it is, or with smaller charts and type where that saves its second page."""
+    """The content as it is, or with smaller charts and type where that saves a page of a few."""
+    pages = pages_in(content) if content.charts else 1
+    if not 1 < pages <= FEW_PAGES:
+        return content
     tight = msgspec.structs.replace(content, tight=True)
-    return tight if content.charts and pages_in(content) == 2 and pages_in(tight) == 1 else content
+    return tight if pages_in(tight) < pages else content
 
 
 def with_head(content: Content, head: str) -> Content:

@@ -17,6 +17,7 @@ from benchlog.session.reduction import reduce_points
 from benchlog.session.series import Trace
 
 SOAK_POINTS = 600
+SOAK_SHARE = 0.2
 WAVE_POINTS = 1500
 MOST_WAVES = 2
 """Waveforms that are drawn; the rest stay in the session."""
@@ -63,7 +64,9 @@ def _soak_begun(reader: SessionReader, run: Run) -> int | None:
 def _soak_chart(trace: Trace, begun_us: int, file: str, axis: str, label: str, colour: str) -> Chart:
     minutes = tuple(((trace.t_us - begun_us) / (60.0 * US)).tolist())
     series = Series(label, minutes, tuple(trace.value.tolist()), colour)
-    panel = Panel("time of soak, min", axis, (series,), HALF_HEIGHT, HALF_WIDTH, from_zero=False)
+    panel = Panel(
+        "time of soak, min", axis, (series,), HALF_HEIGHT, HALF_WIDTH, from_zero=False, least_share=SOAK_SHARE
+    )
     low, high = float(np.nanmin(trace.value)), float(np.nanmax(trace.value))
     text = f"Soak, {minutes[-1]:.3g} min: {label} from {low:.3g} to {high:.3g} {axis.split(', ')[1]}."
     return Chart(file, draw(panel), text, half=True)

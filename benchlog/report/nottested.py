@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from benchlog.model.history import Entry, JobEnded
 from benchlog.model.job import Ending
-from benchlog.model.work import FinalCheck, FinalChecked, SafetyMeasured
+from benchlog.model.work import Adjusted, Adjustment, FinalCheck, FinalChecked, SafetyMeasured
 from benchlog.report.corrections import counting
 from benchlog.report.heading import last, last_end, runs_of
 from benchlog.report.work import FINAL_WORDS, SAFETY_WORDS
@@ -22,6 +22,7 @@ _READ_LATER = (
 
 _SAFETY = (("earth-ohms",), ("insulation-ohms",), ("touch-current", "leakage-volts"))
 
+_SET = {Adjustment.BIAS: FinalCheck.BIAS, Adjustment.OFFSET: FinalCheck.OFFSET}
 _EXPECT_FINAL = (Ending.REPAIRED, Ending.NO_FAULT_FOUND)
 
 
@@ -48,18 +49,16 @@ def _later(line: str, entries: Sequence[Entry]) -> tuple[str, ...]:
     for start, check in _READ_LATER:
         if line.startswith(start):
             read = _channels(entries, check)
-            return (
-                (f"{line.split(':')[0]} during the bring-up (read afterwards: {read})",) if read else (line,)
-            )
+            return (f"{line.split(':')[0]} during the bring-up ({read})" if read else line,)
     return (line,)
 
 
 def _channels(entries: Sequence[Entry], check: FinalCheck) -> str:
-    """Channels at which a final check has a value."""
-    checks = (e.payload for e in entries if isinstance(e.payload, FinalChecked))
-    return ", ".join(
-        dict.fromkeys(c.channel or "unit" for c in checks if c.check is check and c.value is not None)
-    )
+    """That a final check has a value, and of which channels; empty where it has none."""
+    checks = [e.payload for e in entries if isinstance(e.payload, FinalChecked)]
+    read = [c.channel for c in checks if c.check is check and c.value is not None]
+    of = ", ".join(dict.fromkeys(filter(None, read)))
+    return f"read afterwards: {of}" if of else "read afterwards" if read else ""
 
 
 def _safety(entries: Sequence[Entry]) -> tuple[str, ...]:
@@ -77,6 +76,7 @@ def _safety(entries: Sequence[Entry]) -> tuple[str, ...]:
 def _final(entries: Sequence[Entry]) -> tuple[str, ...]:
     """Final checks that were not made, where the job came so far that they are expected."""
     made = {e.payload.check for e in entries if isinstance(e.payload, FinalChecked)}
+    made |= {_SET[e.payload.what] for e in entries if isinstance(e.payload, Adjusted)}
     ending = last(entries, JobEnded)
     if not made and (ending is None or ending.ending not in _EXPECT_FINAL):
         return ()

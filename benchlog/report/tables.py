@@ -70,34 +70,42 @@ STAGES = {
 """Headings of the readings taken at test points, by the stage that they were taken in."""
 
 
-def taken_tables(entries: Sequence[Entry]) -> tuple[Table, ...]:
-    """Readings taken at test points, in the order in which they were taken, a table for each stage."""
+def taken_tables(entries: Sequence[Entry], plain: bool = False) -> tuple[Table, ...]:
+    """Readings taken at test points, in the order in which they were taken, a table for each stage.
+
+    ``plain`` leaves out why a verdict is what it is.
+    """
     by_stage: dict[str, list[tuple[Entry, Taken]]] = {}
     for entry in entries:
         if isinstance(entry.payload, Taken):
             by_stage.setdefault(entry.payload.stage, []).append((entry, entry.payload))
     corrections = corrections_of(entries)
-    return tuple(_taken_table(stage, rows, corrections) for stage, rows in by_stage.items())
+    return tuple(_taken_table(stage, rows, corrections, plain) for stage, rows in by_stage.items())
 
 
-def _taken_table(stage: str, taken: list[tuple[Entry, Taken]], corrections: Corrections) -> Table:
+def _taken_table(
+    stage: str, taken: list[tuple[Entry, Taken]], corrections: Corrections, plain: bool
+) -> Table:
     days = {entry.wall.date() for entry, _ in taken}
     form = "%H:%M" if len(days) == 1 else "%Y-%m-%d %H:%M"
     return Table(
         title=STAGES.get(stage) or f"Readings, {stage.replace('-', ' ') or 'no stage'}",
         columns=("Time", "Test point", "Reading", "Instrument", "Verdict"),
-        rows=tuple(_taken_row(e, t, corrections, form) for e, t in taken),
-        widths=(0, 6, 4, 3, 10),
+        rows=tuple(_taken_row(e, t, corrections, form, plain) for e, t in taken),
+        widths=(0, 6, 3, 3, 4 if plain else 12),
         note=f"All on {min(days)}." if len(days) == 1 else "",
     )
 
 
-def _taken_row(entry: Entry, taken: Taken, corrections: Corrections, form: str) -> tuple[str, ...]:
+def _taken_row(
+    entry: Entry, taken: Taken, corrections: Corrections, form: str, plain: bool
+) -> tuple[str, ...]:
     verdict = POINT_WORDS[taken.verdict]
-    if taken.reason:
+    if taken.reason and not plain:
         verdict += f": {taken.reason}"
     if taken.limit is not None:
-        verdict += f" (limit {with_prefix(taken.limit.value, taken.limit.unit)}, {taken.limit.source})"
+        source = "" if plain else f", {taken.limit.source}"
+        verdict += f" (limit {with_prefix(taken.limit.value, taken.limit.unit)}{source})"
     part = f" (part for {taken.part}, before it is fitted)" if taken.part else ""
     return (
         f"{entry.wall:{form}}",

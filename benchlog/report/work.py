@@ -151,13 +151,17 @@ def _final_row(entry: Entry, check: FinalChecked, corrections: Corrections, plai
         f"{check.power_w:.3g} W" if check.power_w is not None else "",
         check.instrument,
     )
-    limit = None if plain else check.limit
+    verdict = _verdict(check.verdict, "" if plain else check.reason, None if plain else check.limit)
     return (
         FINAL_WORDS[check.check] + (f", {check.channel}" if check.channel else ""),
         _joined("; ", " and ".join(figures), check.seen) or "–",
         how or "–",
-        corrected(entry, _verdict(check.verdict, "" if plain else check.reason, limit), corrections),
+        corrected(entry, verdict if _judged_or_read(check) else "seen or heard", corrections),
     )
+
+
+def _judged_or_read(check: FinalChecked) -> bool:
+    return check.value is not None or check.verdict is not PointVerdict.NONE
 
 
 def safety_table(entries: Sequence[Entry], plain: bool = False) -> Table | None:
