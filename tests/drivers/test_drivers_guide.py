@@ -5,8 +5,10 @@ import shlex
 import socket
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import IO
 
 import pytest
 
@@ -31,11 +33,11 @@ def printed(name: str) -> str:
 def words(line: str, port: int) -> list[str]:
     """The words of a printed command behind ``benchlog``, on another port, and quicker."""
     assert line.startswith("benchlog ")
-    return shlex.split(line.replace(PRINTED_PORT, str(port)).replace("--seconds 3", "--seconds 0.7"))[1:]
+    return shlex.split(line.replace(PRINTED_PORT, str(port)).replace("--seconds 3", "--seconds 0.5"))[1:]
 
 
 @pytest.fixture
-def port() -> Iterator[int]:
+def practice() -> Iterator[tuple[int, IO[bytes]]]:
     with socket.create_server(("127.0.0.1", 0)) as free:
         number = int(free.getsockname()[1])
     (line,) = printed("practice").splitlines()
@@ -44,16 +46,21 @@ def port() -> Iterator[int]:
         stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
     ) as process:  # fmt: skip
         assert process.stdout is not None
+        assert process.stdin is not None
         assert process.stdout.readline() == f"socket://127.0.0.1:{number}\n".encode()
-        yield number
+        yield number, process.stdin
         process.communicate(timeout=20)
         assert process.returncode == 0
 
 
 def test_the_guide_works_as_printed(
-    port: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    practice: tuple[int, IO[bytes]],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     monkeypatch.chdir(tmp_path)
+    port, typed = practice
 
     def done(block: str) -> list[str]:
         said = []
@@ -71,6 +78,11 @@ def test_the_guide_works_as_printed(
     assert re.search(r"probe: 48\.\d+ V", tried)
     assert "garbled" not in tried
     assert "10 readings replayed" in again
+    typed.write(b"overload\n")  # "type overload there later to see how trouble looks"
+    typed.flush()
+    time.sleep(0.2)
+    assert main(words(printed("prove").splitlines()[1], port)) == 0
+    assert "probe: overload" in capsys.readouterr().out
 
 
 def test_the_stranger_has_no_shipped_profile() -> None:

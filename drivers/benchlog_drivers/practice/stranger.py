@@ -11,7 +11,7 @@ STRANGER = Profile(
     origin="invented for practice",
     description="a meter that nobody has a profile for",
     link=Link(terminator="\r\n"),
-    measure=Measure(period_s=0.2, aperture_s=0.2),
+    measure=Measure(period_s=0.1, aperture_s=0.1),
     text=TextPattern(pattern="(?P<value>.*)", quantities={"V": Quantity.DC_VOLTAGE}),
 )
 """Only its pace and its line's end are used; what it says is in `benchlog_drivers.practice.encode`."""
