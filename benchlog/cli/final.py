@@ -8,7 +8,7 @@ import msgspec
 
 from benchlog.bench.typed import parse_typed
 from benchlog.cli.entries import add_session, entered, now, signed
-from benchlog.cli.options import member, positive
+from benchlog.cli.options import decimal_comma, member, positive
 from benchlog.cli.take import figure
 from benchlog.cold.budget import uncertainty
 from benchlog.cold.entering import sheet_of
@@ -136,7 +136,7 @@ def _u(args: argparse.Namespace, entries: Entries, text: str | None, quantity: Q
     if args.u is not None or text is None:
         return None if args.u is None else float(args.u)
     kind = _KINDS.get(quantity)
-    typed = parse_typed(text, quantity)
+    typed = parse_typed(text, quantity, decimal_comma())
     if kind is None or typed.value is None:
         return None
     return uncertainty(kind, typed.value, typed.resolution or 0.0, sheet_of(args.instrument, entries)).u
@@ -214,7 +214,7 @@ def _checked(args: argparse.Namespace, entries: Entries, unit: Unit | None) -> F
 def _safety(args: argparse.Namespace, entries: Entries, unit: Unit | None) -> SafetyMeasured:
     quantity = _SAFETY[args.test]
     over = args.value.startswith(">")
-    typed = parse_typed(args.value.removeprefix(">"), quantity)
+    typed = parse_typed(args.value.removeprefix(">"), quantity, decimal_comma())
     if typed.value is None and typed.status is not Status.OVERLOAD:
         raise UsageError(f"'{args.value}' is no figure of {args.test}. Type what the tester shows.")
     record = _instrument(args.instrument, entries)

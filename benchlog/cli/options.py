@@ -1,6 +1,7 @@
 """Options that mean the same in every command."""
 
 import argparse
+import locale
 import re
 from pathlib import Path
 
@@ -38,6 +39,18 @@ def parse_fuse(marking: str) -> Fuse:
         breaking=(match["breaking"] or "").upper(),
         standard="ul" if match["ul"] else "iec",
     )
+
+
+def decimal_comma() -> bool:
+    """Whether numbers are written with a decimal comma here, by the numeric locale that is set outside."""
+    before = locale.setlocale(locale.LC_NUMERIC)
+    try:
+        locale.setlocale(locale.LC_NUMERIC, "")
+        return locale.localeconv()["decimal_point"] == ","
+    except locale.Error:  # the shell names a locale that is not installed
+        return False
+    finally:
+        locale.setlocale(locale.LC_NUMERIC, before)
 
 
 def add_unit_options(parser: argparse.ArgumentParser) -> None:

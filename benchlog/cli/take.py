@@ -7,7 +7,7 @@ import msgspec
 
 from benchlog.bench.typed import parse_typed
 from benchlog.cli.entries import add_session, enter, signed
-from benchlog.cli.options import member, parse_fuse, positive
+from benchlog.cli.options import decimal_comma, member, parse_fuse, positive
 from benchlog.cli.output import print_json, print_lines, say
 from benchlog.cold.discharge import reservoir
 from benchlog.cold.entering import Given, both_ways, entry_of
@@ -131,6 +131,7 @@ def given_by(args: argparse.Namespace, entries: Sequence[Entry]) -> Given:
         stage=args.stage,
         by=signed(args),
         sure=args.sure,
+        decimal_comma=decimal_comma(),
     )
 
 
@@ -173,7 +174,7 @@ def known_from(args: argparse.Namespace, base: Known) -> Known:
 
 def figure(text: str, quantity: Quantity, option: str) -> float:
     """A number in the trade's notation, SI. `UsageError` for none, or a doubtful one."""
-    typed = parse_typed(text, quantity)
+    typed = parse_typed(text, quantity, decimal_comma())
     if typed.value is None or typed.doubts:
         hint = f" Did you mean {typed.suggestion}?" if typed.suggestion else ""
         raise UsageError(f"{option} {text}: {' '.join(typed.doubts) or 'a number is needed.'}{hint}")
