@@ -18,10 +18,11 @@ from benchlog.cli.result import RunReport, report_of
 from benchlog.cli.setup import run_setup
 from benchlog.model.clock import RealClock
 from benchlog.model.errors import EnvironmentFault, PlanRefused
-from benchlog.model.event import Instruct, Said, StepDone
+from benchlog.model.event import Instruct, Judged, Marked, Said, StepDone
 from benchlog.model.history import RunBegun
 from benchlog.model.job import Job
 from benchlog.model.run import RunSetup
+from benchlog.model.step import StepVerdict
 from benchlog.model.unit import Unit
 from benchlog.recorder.contract import NotJudged, Options
 from benchlog.recorder.recorder import Recorder
@@ -108,8 +109,21 @@ def look_at_bench(bench: Bench, setup: RunSetup, args: argparse.Namespace) -> tu
     return (*told, f"Answered before power: {args.checked}") if questions else told
 
 
+_ROUTINE = frozenset({"first-readings", "inrush", "turning", "settling", "short-check", "dwell", "accepted"})
+"""Rules of verdicts that pass by themselves at each step and need no line."""
+_TOLD = {
+    "warning": "",
+    "storing": "",
+    "link-down": "Link lost. ",
+    "link-up": "Link back. ",
+    "not-watched": "",
+    "soak-not-steady": "",
+}
+"""Marks that are told, and what stands before their detail."""
+
+
 class Narrator:
-    """Says the run's instructions and steps as lines of text."""
+    """Says the run's instructions, steps, and what holds it up as lines of text."""
 
     def __init__(self, mains_v: float) -> None:
         """Nominal volts of the unit."""
@@ -117,11 +131,16 @@ class Narrator:
         self._last = ""
 
     def hear(self, t_us: int, said: Said) -> None:
-        """A line for an instruction that is new or a step that is done."""
+        """A line for an instruction that is new, a step that is done, or what holds it up."""
         match said:
             case Instruct(text=text) if text != self._last:
-                self._last = text
-                say(f"{t_us / 1e6:8.1f} s  {text}")
+                self._say(t_us, text)
+            case Judged(verdict=verdict, reason=text, rule=rule) if (
+                verdict is not StepVerdict.CUT_OFF and rule not in _ROUTINE and text != self._last
+            ):
+                self._say(t_us, text)
+            case Marked(what=what, detail=detail) if what in _TOLD:
+                self._say(t_us, f"{_TOLD[what]}{detail}")
             case StepDone(record=record):
                 idle = "not settled" if record.idle_a is None else f"{record.idle_a:.3g} A idle"
                 say(
@@ -130,6 +149,10 @@ class Narrator:
                 )
             case _:
                 pass
+
+    def _say(self, t_us: int, text: str) -> None:
+        self._last = text
+        say(f"{t_us / 1e6:8.1f} s  {text}")
 
 
 def make_document_apart(session: Path, out: Path | None) -> Path | None:

@@ -164,7 +164,8 @@ class Writer:
         try:
             self._store.commit()
         except EnvironmentFault as fault:
-            _log.warning("a commit was not taken: %s", fault)
+            if self.trouble != str(fault):
+                _log.warning("a commit was not taken: %s", fault)
             self.trouble = str(fault)
             return
         self._taken(since)
