@@ -86,7 +86,7 @@ def _page_faults(session: Path, printed: Printed, path: Path) -> list[str]:
     if by != program():
         return _figure_faults(printed, wanted)
     faults = [
-        _page_fault(number, printed.texts[number - 1], wanted.texts[number - 1])
+        _page_fault(number, printed.text(number - 1), wanted.text(number - 1))
         for number, (there, right) in enumerate(zip(printed.pages, wanted.pages, strict=False), 1)
         if there != right
     ]
@@ -112,10 +112,14 @@ def _some(words: list[str]) -> str:
     return ", ".join(f"'{w[:40]}'" for w in words[:5]) + (" …" if len(words) > 5 else "")
 
 
+def _figures_in(printed: Printed) -> Counter[str]:
+    texts = (printed.text(page) for page in range(len(printed.pages)))
+    return Counter(_NUMBER.findall(" ".join(texts)))
+
+
 def _figure_faults(printed: Printed, wanted: Printed) -> list[str]:
     """Of a document by another version of the program: figures that its data do not give."""
-    there = Counter(_NUMBER.findall(" ".join(printed.texts)))
-    right = Counter(_NUMBER.findall(" ".join(wanted.texts)))
+    there, right = _figures_in(printed), _figures_in(wanted)
     strange = list((there - right).elements())
     if not strange:
         return []

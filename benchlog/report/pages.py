@@ -7,7 +7,9 @@ import hashlib
 import io
 import logging
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -50,7 +52,8 @@ class Printed:
     keywords: str
     pages: tuple[str, ...]
     """Digest of each page: its content with the fonts, pictures and notes that it uses."""
-    texts: tuple[str, ...]
+    text: Callable[[int], str]
+    """Of a page, counted from 0; read when asked for, since that takes long. Empty where it can't be read."""
     active: tuple[str, ...]
     """Forms, actions and layers, which our documents do not have."""
 
@@ -90,19 +93,34 @@ def take_apart(data: bytes, path: Path) -> Printed:
     reader = _open(data, path)
     try:
         name, session = _attached(reader, path)
-        texts = tuple(page.extract_text() for page in reader.pages)
-        found = _HEAD.search("".join("".join(texts).split()))
+        text = lru_cache(maxsize=None)(partial(_text, reader))
         return Printed(
             name=name,
             session=session,
-            head=found.group(1) if found else "",
+            head=_head(text, len(reader.pages)),
             keywords=_keywords(reader),
             pages=tuple(_page_digest(page) for page in reader.pages),
-            texts=texts,
+            text=text,
             active=tuple(key for key in _ACTIVE if key in reader.root_object),
         )
     except _FAULTS as error:
         raise _damaged(path, error) from error
+
+
+def _text(reader: PdfReader, page: int) -> str:
+    try:
+        return reader.pages[page].extract_text()
+    except _FAULTS:
+        return ""
+
+
+def _head(text: Callable[[int], str], pages: int) -> str:
+    """The chain head in full, which stands at the end; what is printed may break it over two lines."""
+    for page in reversed(range(pages)):
+        found = _HEAD.search("".join(text(page).split()))
+        if found:
+            return found.group(1)
+    return ""
 
 
 def _bytes_of(path: Path) -> bytes:

@@ -142,6 +142,7 @@ def test_a_chain_made_again_from_the_start(document: Path) -> None:
     assert "The chain head printed on the document" in faults
     assert "its chain was made again" in faults
     assert "The session inside: " not in faults
+    assert main(["verify", str(document)]) == 6
     assert "Page 1 was changed" in faults
 
 

@@ -2,11 +2,13 @@
 
 import io
 import re
+import unicodedata
 from pathlib import Path
 
 import msgspec
 import pikepdf
 import pytest
+from pypdf import PdfReader
 from report_sessions import BENCH, JOB, Building, ended, hostile_job, setup, taken, text_of, whole_job
 
 from benchlog.model.history import Corrected, Noted, PartChanged, RunBegun
@@ -192,6 +194,41 @@ def test_structure_as_an_independent_reader_sees_it(tmp_path: Path) -> None:
         assert all(any(f"/FontFile{k}" in f for k in ("", "2", "3")) for f in fonts)
         images = [o for o in pdf.objects if isinstance(o, pikepdf.Stream) and o.get("/Subtype") == "/Image"]
         assert not images, "charts are vectors"
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_what_an_archive_asks_for(tmp_path: Path, layout: Layout) -> None:
+    """ISO 19005-3:2012, as far as the structure shows it; no independent validator of it was to be had."""
+    out, _ = made(whole_job(tmp_path / "a.benchlog", photographs=1), layout)
+    with pikepdf.open(out) as pdf:
+        assert pdf.check_pdf_syntax() == []
+        assert not pdf.is_encrypted
+        assert "/ID" in pdf.trailer
+        # 6.2.3: colours are defined; 6.5 and 6.6: nothing active; 6.8: every file has a relationship
+        assert [str(intent.S) for intent in pdf.Root.OutputIntents] == ["/GTS_PDFA1"]
+        assert not [key for key in ("/AA", "/OpenAction", "/AcroForm", "/OCProperties") if key in pdf.Root]
+        assert "/JavaScript" not in pdf.Root.get("/Names", {})
+        assert len(pdf.Root.AF) == len(pdf.attachments) == 1
+        # 6.7 with ISO 32000-1, 14.8: tags that a screen reader walks
+        tags = [
+            str(o.S) for o in pdf.objects if isinstance(o, pikepdf.Dictionary) and "/S" in o and "/P" in o
+        ]
+        assert {"/Document", "/H1", "/H2", "/Table", "/TR", "/TH", "/TD", "/L", "/LI", "/Figure"} <= set(tags)
+        figures = [o for o in pdf.objects if isinstance(o, pikepdf.Dictionary) and o.get("/S") == "/Figure"]
+        assert all(str(figure.get("/Alt", "")) for figure in figures)
+        for page in pdf.pages:
+            assert page.get("/Tabs") == "/S"
+            assert "/StructParents" in page
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_two_independent_readers_see_the_right_signs(tmp_path: Path, layout: Layout) -> None:
+    """poppler (C++) and pypdf (Python); U+03A9 and U+00B5, or their compatibility twins, by NFKC."""
+    signs = "47 Ω; 4.7 µF; 25 °C; ± 2 %; √2; ≥ 3 A; I²t; ½; 10 kΩ – 22 kΩ"
+    building = Building(tmp_path / "a.benchlog").add(Noted(signs))
+    out, _ = made(building.close(), layout)
+    for text in ("".join(text_of(out)), "".join(page.extract_text() for page in PdfReader(out).pages)):
+        assert unicodedata.normalize("NFKC", signs) in unicodedata.normalize("NFKC", " ".join(text.split()))
 
 
 def test_the_same_session_gives_the_same_bytes(tmp_path: Path) -> None:
