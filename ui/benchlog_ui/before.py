@@ -91,6 +91,7 @@ class BeforePage(QWidget):
         self.plan: Plan | None = None
         self.asked: tuple[Check, ...] = ()
         self.boxes: dict[str, QCheckBox] = {}
+        self._lines: dict[str, QWidget] = {}
         self.table = PlanTable(look, change)
         self.curve = PlanCurve(look)
         self.words, self.source, self.key_seen = QLabel(), QLabel(), QLabel()
@@ -133,8 +134,11 @@ class BeforePage(QWidget):
         self._columns.setContentsMargins(gap, look.px(12), gap, look.px(12))
         self._columns.setSpacing(gap)
         self._checks.setSpacing(look.px(10))
-        for widget in (self.words, self.source, *self.boxes.values()):
+        for widget in (self.words, self.source):
             widget.setFont(look.font(20))
+        for line in self._lines.values():
+            for label in line.findChildren(QLabel):
+                label.setFont(look.font(20))
         self.key_seen.setFont(look.font(22, bold=True))
         for part in (self.table, self.curve, self.begin):
             part.restyle(look)
@@ -168,7 +172,8 @@ class BeforePage(QWidget):
     def _ask(self, asked: tuple[Check, ...], answered: set[str]) -> None:
         wanted = {check.name: check for check in asked}
         for name in [n for n in self.boxes if n not in wanted]:
-            self.boxes.pop(name).deleteLater()
+            self.boxes.pop(name)
+            self._lines.pop(name).deleteLater()
         for name, check in wanted.items():
             if name not in self.boxes:
                 self._add_box(check)
@@ -177,11 +182,20 @@ class BeforePage(QWidget):
             self.boxes[name].blockSignals(False)
 
     def _add_box(self, check: Check) -> None:
-        box = QCheckBox(check.words)
-        box.setFont(self._look.font(20))
+        box = QCheckBox()
+        box.setAccessibleName(check.words)
+        words = QLabel(check.words)
+        words.setWordWrap(True)
+        words.setBuddy(box)
+        words.setFont(self._look.font(20))
         box.toggled.connect(lambda on, name=check.name: self._record(name, "yes" if on else "taken back"))
         self.boxes[check.name] = box
-        self._checks.insertWidget(self._checks.count() - 1, box)
+        line = self._lines[check.name] = QWidget()
+        row = QHBoxLayout(line)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.addWidget(box, 0, Qt.AlignmentFlag.AlignTop)
+        row.addWidget(words, 1)
+        self._checks.insertWidget(self._checks.count() - 1, line)
 
     def _show_plan(
         self, unit: Unit | None, bench: BenchSet | None, setup: RunSetup | None, lamp_w: float | None

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QFont, QFontMetricsF
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from benchlog.model.clock import US
@@ -22,7 +23,7 @@ SPANS_S: tuple[float | None, ...] = (30.0, 120.0, None)
 """Views of the past; None is the whole run. Session seconds."""
 
 
-_AHEAD = 0.2
+_AHEAD = 0.24
 """Share of the plot that lies ahead of now: limits run on into it and carry their names there."""
 _DASH_PX = 9
 
@@ -77,20 +78,32 @@ class _EdgeLabel:
         self.item.setZValue(10)
         plot.addItem(self.item, ignoreBounds=True)
         self._words = ""
+        self._font = QFont()
 
     def restyle(self, look: Look, ink: str) -> None:
-        self.item.setFont(look.fixed_font(18, bold=True))
+        self._font, self._words = look.fixed_font(18, bold=True), ""
+        self.item.setFont(self._font)
         self.item.setColor(look.colour(ink))
         ground = look.colour("paper")
         ground.setAlpha(215)
         self.item.fill = pg.mkBrush(ground)
         self.item.update()
 
-    def put(self, x: float, y: float, words: str) -> None:
+    def put(self, x: float, y: float, value: str, source: str, width: float) -> None:
+        """On one line where it fits into ``width`` pixels, else the source under the value, shortened."""
+        words = f"{value}  {source}"
+        metrics = QFontMetricsF(self._font)
+        if metrics.horizontalAdvance(words) > width - 12:
+            words = f"{value}\n{metrics.elidedText(source, Qt.TextElideMode.ElideRight, width - 12)}"
         if words != self._words:
             self._words = words
             self.item.setText(words)
         self.item.setPos(x, y)
+
+    @property
+    def lines(self) -> int:
+        """How many lines it has."""
+        return self._words.count("\n") + 1
 
 
 class Course(QWidget):
@@ -240,17 +253,19 @@ class Course(QWidget):
         limits = board.limits
         if limits is None:
             return
-        source = short_source(limits.acceptance_source)
-        acceptance = f"acceptance {amperes(limits.acceptance_a)}  {source}"
-        stop = f"stop {amperes(limits.stop_a)}  {short_source(limits.stop_source)}"
-        height_a = self._look.px(26) * (self._top["current"] / max(self._current.getViewBox().height(), 1.0))
+        box = self._current.getViewBox()
+        height_a = self._look.px(26) * self._acceptance.lines * self._top["current"] / max(box.height(), 1.0)
         acceptance_at, stop_at = limits.acceptance_a, limits.stop_a
         if acceptance_at < height_a:
             crowded = stop_at - acceptance_at < height_a
             acceptance_at = (stop_at if crowded else acceptance_at) + height_a
             stop_at += height_a if crowded else 0.0
-        self._acceptance.put(self._view[1], acceptance_at, acceptance)
-        self._stop.put(self._view[1], stop_at, stop)
+        width = box.width() * _AHEAD
+        named = ((self._acceptance, "acceptance", acceptance_at), (self._stop, "stop", stop_at))
+        values = (limits.acceptance_a, limits.stop_a)
+        sources = (limits.acceptance_source, limits.stop_source)
+        for (label, name, at), value, source in zip(named, values, sources, strict=True):
+            label.put(self._view[1], at, f"{name} {amperes(value)}", short_source(source), width)
 
     def _mark(self, board: Board, forecast_a: tuple[float, float, float] | None) -> None:
         for cut in self._cuts:

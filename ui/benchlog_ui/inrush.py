@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QPainter, QPaintEvent, QPen, QPolygonF
+from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QWidget
 
 from benchlog.model.clock import US
@@ -114,10 +114,16 @@ class InrushPanel(QWidget):
         words = figure_words(shown.found) if shown.found is not None else [shown.why_not]
         painter.setFont(look.fixed_font(19, bold=True))
         painter.setPen(look.colour("ink"))
-        painter.drawText(box, int(Qt.AlignmentFlag.AlignTop), f"switch-on {elapsed(shown.at_s)}")
+        head = "  ·  ".join([f"switch-on {elapsed(shown.at_s)}", *words[:1]])
+        self._line(painter, box, head)
         painter.setFont(look.fixed_font(17))
-        lower = box.adjusted(0, box.height() * 0.52, 0, 0)
-        painter.drawText(lower, int(Qt.AlignmentFlag.AlignTop), "  ·  ".join(words[:3]))
+        self._line(painter, box.adjusted(0, box.height() * 0.52, 0, 0), "  ·  ".join(words[1:3]))
+
+    @staticmethod
+    def _line(painter: QPainter, box: QRectF, words: str) -> None:
+        metrics = QFontMetricsF(painter.font())
+        shown = metrics.elidedText(words, Qt.TextElideMode.ElideRight, box.width())
+        painter.drawText(box, int(Qt.AlignmentFlag.AlignTop), shown)
 
     def _draw(self, painter: QPainter, box: QRectF, shown: Switched) -> None:
         look = self._look
@@ -140,8 +146,9 @@ class InrushPanel(QWidget):
         painter.setFont(look.fixed_font(15))
         painter.setPen(look.colour("faint"))
         for ms in (0, 50, 100, 150, 200):
-            foot = QRectF(x_at(ms / 1000) - look.px(40), box.bottom(), look.px(80), look.px(24))
-            painter.drawText(foot.intersected(QRectF(self.rect())), _MIDDLE, f"{ms} ms")
+            middle_x = min(x_at(ms / 1000), box.right() - look.px(20))
+            foot = QRectF(middle_x - look.px(40), box.bottom(), look.px(80), look.px(24))
+            painter.drawText(foot, _MIDDLE, f"{ms} ms")
 
     def _bars(self, painter: QPainter, shown: Switched, x_at: Scale, y_at: Scale) -> None:
         """The r.m.s. of each half-cycle, as a bar upward from zero."""

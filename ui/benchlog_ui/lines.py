@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from benchlog.job.wording import words_of
 from benchlog.model.event import (
     Instruct,
     Judged,
@@ -24,12 +25,14 @@ from benchlog.model.history import (
     JobEntered,
     Noted,
     PartChanged,
+    Payload,
     RunBegun,
     RunEnded,
     RunSaid,
     RunTold,
     Taken,
 )
+from benchlog.model.work import Estimated, FirstLook, Photographed
 from benchlog_ui.stages import WORDS, Stage
 from benchlog_ui.words import VERDICT, amperes, figure, volts
 
@@ -55,12 +58,26 @@ class Row:
 def row_of(entry: Entry) -> Row | None:
     """A line of the history in words; None for what only the machine needs."""
     write = _WRITE.get(type(entry.payload))
-    found = write(entry.payload) if write is not None else None
+    found = write(entry.payload) if write is not None else _work(entry.payload)
     if found is None:
         return None
     stage, kind, what, instrument = found
     time = f"{entry.wall:%H:%M:%S}"
     return Row(time, stage, kind, what, instrument, f"{time} {stage} {kind} {what} {instrument}".lower())
+
+
+def _work(payload: Payload) -> Words | None:
+    """First look, photographs, estimate, adjustment, final checks and safety figures."""
+    kind, text = words_of(payload)
+    if not kind:
+        return None
+    stage = _WORK.get(type(payload), Stage.FINAL)
+    if isinstance(payload, Photographed):
+        return _stage(payload.stage), kind, text, payload.by
+    return WORDS[stage], kind, text, getattr(payload, "by", "")
+
+
+_WORK: dict[type, Stage] = {FirstLook: Stage.COLD, Estimated: Stage.PARTS}
 
 
 def _taken(taken: Taken) -> Words:

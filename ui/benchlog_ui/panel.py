@@ -23,6 +23,8 @@ from benchlog_ui.stages import Ledger, Stage
 
 PANELS: dict[Stage, str] = {
     Stage.COLD: "benchlog_ui.panels.coldpanel:ColdPanel",
+    Stage.PARTS: "benchlog_ui.panels.partspanel:PartsPanel",
+    Stage.FINAL: "benchlog_ui.panels.finalpanel:FinalPanel",
     Stage.HAND_OVER: "benchlog_ui.handover:HandOverPanel",
 }
 """One line a panel, e.g. ``Stage.COLD: "benchlog_ui.panels.cold:ColdPanel"``."""

@@ -49,14 +49,15 @@ def put_back(board: Board, recalled: Recalled) -> None:
     if recalled.old:
         _show_old(board, recalled)
         return
+    set_v = [said.set_v for _, said in recalled.said if isinstance(said, SetSource)]
+    if board.set_v is None and set_v:
+        board.set_v = set_v[-1]
     for t_us, said in recalled.said:
         match said:
             case StepDone():
                 board.records.setdefault(said.step, said.record)
             case SwitchOff(latched=True):
                 board.cut_off_us = board.cut_off_us or t_us
-            case SetSource() if board.set_v is None:
-                board.set_v = said.set_v
             case Ended() if board.ended is None:
                 board.ended = said
     board.changed.add("said")

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from benchlog.job.wording import words_of
 from benchlog.model.event import Ended, Marked
 from benchlog.model.history import (
     Approved,
@@ -21,6 +22,7 @@ from benchlog.model.history import (
 )
 from benchlog.model.job import Job
 from benchlog.model.step import Outcome, PointVerdict
+from benchlog.model.work import Adjusted, FinalChecked, FirstLook, SafetyMeasured
 from benchlog_ui.words import percent
 
 
@@ -72,6 +74,11 @@ class Ledger:
     last_run: RunEnded | None = None
     ending: JobEnded | None = None
     bench: BenchSet | None = None
+    looked: bool = False
+    """Whether there is a first look."""
+    finals: int = 0
+    """Final checks, adjustments and safety figures."""
+    poor_finals: list[str] = field(default_factory=list)
     checks: set[str] = field(default_factory=set)
     """What was answered before power."""
 
@@ -90,6 +97,12 @@ class Ledger:
                 if payload.verdict in (PointVerdict.OUTSIDE, PointVerdict.DOUBTFUL):
                     words = f"{payload.point.name}: {payload.verdict.value.replace('-', ' ')}"
                     self.poor.setdefault(payload.stage, []).append(words)
+            case FirstLook():
+                self.looked = True
+            case FinalChecked() | Adjusted() | SafetyMeasured():
+                self.finals += 1
+                if payload.verdict in (PointVerdict.OUTSIDE, PointVerdict.DOUBTFUL):
+                    self.poor_finals.append(words_of(payload)[1])
             case PartChanged():
                 self.parts[payload.direction] = self.parts.get(payload.direction, 0) + payload.quantity
             case Approved():
@@ -141,6 +154,20 @@ def _taken(stage: Stage) -> Callable[[Ledger], Survey]:
     return survey
 
 
+def _cold(ledger: Ledger) -> Survey:
+    found = _taken(Stage.COLD)(ledger)
+    if ledger.looked:
+        return Survey(("first look", *found.done), found.missing)
+    return Survey(found.done, ("first look", *found.missing))
+
+
+def _final(ledger: Ledger) -> Survey:
+    found = _taken(Stage.FINAL)(ledger)
+    if not ledger.finals:
+        return Survey(found.done, found.missing)
+    return Survey((f"{ledger.finals} checks and figures", *ledger.poor_finals, *found.done), ())
+
+
 def _parts(ledger: Ledger) -> Survey:
     done = [f"parts {direction}: {count}" for direction, count in sorted(ledger.parts.items())]
     done += [f"{'approved' if a.approved else 'declined'} {a.amount}, {a.how}" for a in ledger.approvals]
@@ -177,10 +204,10 @@ def _hand_over(ledger: Ledger) -> Survey:
 
 _SURVEY = {
     Stage.INTAKE: _intake,
-    Stage.COLD: _taken(Stage.COLD),
+    Stage.COLD: _cold,
     Stage.PARTS: _parts,
     Stage.BRING_UP: _bring_up,
     Stage.SOAK: _soak,
-    Stage.FINAL: _taken(Stage.FINAL),
+    Stage.FINAL: _final,
     Stage.HAND_OVER: _hand_over,
 }

@@ -3,6 +3,8 @@
 import math
 from collections.abc import Iterable, Iterator
 
+import msgspec
+
 from benchlog.bringup.watch import BringUp
 from benchlog.model.clock import US
 from benchlog.model.event import (
@@ -89,7 +91,9 @@ class Story:
 
     def _hello(self) -> Hello:
         s = self.scene
-        return Hello("", job(s.plate_va), self.setup.steps, MAINS_V, s.programmed, True, s.time_scale, 0)
+        hello = Hello("", job(s.plate_va), self.setup.steps, MAINS_V, s.programmed, True, s.time_scale, 0)
+        bench = "/bench/invented.toml"
+        return msgspec.structs.replace(hello, takes_requests=True, bench_path=bench, benches=(bench,))
 
     def _tick(self) -> Iterator[ToWindow]:
         self.now_us += _TICK_US
