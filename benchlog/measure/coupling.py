@@ -90,7 +90,7 @@ class _Stage:
     """One corner's inverse with its integral carried on, and the mean of what it gives over a cycle."""
 
     def __init__(self, corner_hz: float, rate_hz: float) -> None:
-        self._omega = 2.0 * math.pi * corner_hz
+        self.omega = 2.0 * math.pi * corner_hz
         self._rate_hz = rate_hz
         self.clear()
 
@@ -103,14 +103,14 @@ class _Stage:
     def feed(self, x: Floats) -> Floats:
         integral = self._integral + _running_integral(x, self._rate_hz, self._before)
         self._integral, self._before = float(integral[-1]), float(x[-1])
-        y: Floats = x + self._omega * integral
+        y: Floats = x + self.omega * integral
         self._sum += float(y.sum())
         self._count += len(y)
         return y
 
     def end_cycle(self, share: float) -> None:
-        if self._count and self._omega > 0.0:
-            self._integral -= share * self._sum / (self._count * self._omega)
+        if self._count and self.omega > 0.0:
+            self._integral -= share * self._sum / (self._count * self.omega)
         self._sum, self._count = 0.0, 0
 
 
@@ -133,6 +133,8 @@ class Restorer:
             stage.clear()
         self.zero = 0.0
         """The input's own zero as it is followed."""
+        self.part: Floats = np.empty(0)
+        """Of the samples last given back: how they hang on the corners (see `_sensitivity`)."""
         self._sum = self._squares = 0.0
         self._count = 0
         self._rms: float | None = None
@@ -146,9 +148,28 @@ class Restorer:
         self._squares += float(np.dot(y, y))
         self._count += len(y)
         y -= self.zero
+        parts = []
         for stage in self._stages:
-            y = stage.feed(y)
+            before, y = y, stage.feed(y)
+            parts.append(y - before)
+        self.part = self._sensitivity(parts, len(y))
         return y
+
+    def _sensitivity(self, parts: list[Floats], count: int) -> Floats:
+        """What the samples change by, for a corner frequency that is larger by its whole self.
+
+        Of one corner that is ω∫x, what was put back. Of two, both wrong alike, (ω1 + ω2)∫x + 2·ω1·ω2∬x.
+        More are bounded.
+        """
+        if not parts:
+            return np.zeros(count)
+        if len(parts) == 1:
+            return parts[0]
+        if len(parts) == 2:
+            first, second = (stage.omega for stage in self._stages)
+            return parts[0] * (1.0 - second / first) + 2.0 * parts[1]
+        bound: Floats = len(parts) * np.abs(np.array(parts)).sum(axis=0)
+        return bound
 
     def end_cycle(self) -> None:
         """A cycle of the mains ends with the samples given so far."""

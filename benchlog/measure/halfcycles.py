@@ -125,16 +125,15 @@ class _Channel:
         self._delay.clear()
         self.kept: Floats = np.empty(0)
         self.part: Floats = np.empty(0)
-        """Of what is kept, what had to be put back."""
+        """How what is kept hangs on the corners."""
         self.over: Floats = np.empty(0)
 
     def take(self, samples: Samples) -> None:
         raw = self._delay.take(samples.astype(np.float64))
-        zero = self._restorer.zero
         restored = self._restorer.feed(raw)
         scale = self.input.per_full_scale
         self.kept = np.concatenate([self.kept, restored * scale])
-        self.part = np.concatenate([self.part, (restored - raw + zero) * scale])
+        self.part = np.concatenate([self.part, self._restorer.part * scale])
         self.over = np.concatenate([self.over, (np.abs(raw) >= FULL_SCALE).astype(np.float64)])
 
     def end_cycle(self) -> None:
@@ -149,9 +148,10 @@ class _Channel:
         rms = math.sqrt(max(integral(self.kept * self.kept, start, end), 0.0) / count)
         noise = self.input.noise * self.input.per_full_scale
         least = max(rms, noise, 1e-30)
-        restored = integral(self.kept * self.part, start, end) / (count * least)
+        moved = self.input.corner_u_fraction * self.part
+        corner = abs(integral(self.kept * moved, start, end)) + 0.5 * integral(moved * moved, start, end)
         floor = noise * noise / least + 2.0 * noise / math.sqrt(2.0 * count)
-        parts = (self.input.u_fraction * rms, self.input.corner_u_fraction * restored, floor)
+        parts = (self.input.u_fraction * rms, corner / (count * least), floor)
         return rms, math.sqrt(sum(part * part for part in parts))
 
     def clipped(self, start: float, end: float) -> bool:

@@ -73,6 +73,8 @@ LIBRARIES: dict[str, tuple[str, ...]] = {
     "typst": ("benchlog.report",),
     "xlsxwriter": ("benchlog.exchange",),
     "PIL": ("benchlog.job.photograph",),
+    "sounddevice": ("benchlog_drivers.transports.audio", "benchlog_ui.sound"),
+    "soundfile": ("benchlog.exchange",),
     "sqlite3": ("benchlog.session", "benchlog.job", "benchlog_drivers.adaptors.played_back"),
 }
 """Which part may import a library; nobody else may. ``benchlog.cli`` has no exception here."""

@@ -1,5 +1,6 @@
 """Half-cycle readings against closed forms: r.m.s. of a sine (IEC 60050-131), watts at a phase angle."""
 
+import itertools
 import math
 
 import numpy as np
@@ -47,7 +48,7 @@ def test_blocks_make_no_difference(block: int) -> None:
 
 def test_half_cycles_follow_one_another_without_gap_or_overlap() -> None:
     found = stream(1.0)
-    assert all(a.end == pytest.approx(b.start) for a, b in zip(found, found[1:], strict=False))
+    assert all(a.end == pytest.approx(b.start) for a, b in itertools.pairwise(found))
 
 
 def test_a_current_that_comes_late_is_put_in_step() -> None:
