@@ -398,6 +398,9 @@ class LinearSupply:
         wipe = -shift[3] / cycle_s / self.remanent_vs if self.remanent_vs != 0.0 else 0.0
         swing = self.peak_v * cycle_s / (2.0 * math.pi)
         distance = sum(self._fluxes) / len(self._fluxes) - self.remanent_vs if self._fluxes else 0.0
+        if abs(rates.i_dc) * henry > abs(distance):
+            # With the DC gone the flux rests about the remanence: it can't move by more than its distance.
+            henry = max(abs(distance / rates.i_dc), 1e-6 * iron.main_h)
         return FluxOffset(rates.i_dc, self.remanent_vs, max(0.0, wipe), ohm, henry, swing, distance)
 
     def move_offset(self, offset: FluxOffset) -> None:

@@ -12,6 +12,7 @@ from benchlog.model.unit import Amplifier, Core, Supply
 from benchlog_drivers.simulated.faults import Fault
 from benchlog_drivers.simulated.population import draw_unit
 from benchlog_drivers.simulated.unit import Aperture, SimulatedUnit
+from benchlog_drivers.simulated.unit_params import SourceImpedance
 
 
 def unit_with(fault: Fault = Fault.NONE, at_s: float = 0.0, seed: int = 1, **words: float) -> SimulatedUnit:
@@ -281,3 +282,14 @@ def test_valve_heaters_then_cathodes() -> None:
     assert unit.load.cathode == pytest.approx(1.0, abs=0.05)
     low = step_to(SimulatedUnit(params), 0.35, 90.0)
     assert low.bias_a < 0.02 * warm.bias_a
+
+
+@pytest.mark.parametrize("seed", [1, 25])
+def test_an_offset_of_the_flux_dies_away_without_a_surge(seed: int) -> None:
+    """A held state brings the mean flux back to the remanence at most; beyond it the core saturates."""
+    params, _ = draw_unit(Amplifier.CLASS_A, Supply.LINEAR, Core.TOROIDAL, 230.0, seed)
+    unit = SimulatedUnit(params, source=SourceImpedance(0.37, 1.8e-4))
+    for fraction in (0.05, 0.10, 0.15, 0.20, 0.30, 0.40, 0.50, 0.65, 0.80, 0.90, 1.00):
+        unit.set_source(230.0 * fraction, True)
+        apertures = [unit.advance(0.4).current_rms_a for _ in range(37 if fraction < 1.0 else 250)]
+        assert max(apertures[15:]) < 1.5 * min(apertures[15:])
