@@ -76,10 +76,13 @@ def test_each_wish_is_a_command(tmp_path: Path) -> None:
     session = tmp_path / "job.benchlog"
     wish = Wish(("customer", "file"), "letter", True, ("csv", "xlsx"), True)
     tasks = tasks_for(wish, session, tmp_path)
-    assert [task.words[0] for task in tasks] == ["document", "verify", "document", "verify", *["export"] * 3]
+    assert [task.words[0] for task in tasks] == [
+        *("document", "verify") * 2, "export", "document", "export", "export",
+    ]  # fmt: skip
     assert {"--paper", "letter", "customer"} <= set(tasks[0].words)
     assert tasks[1].words[1] == str(tmp_path / "job-customer.pdf") == str(tasks[0].out)
-    assert len({task.out for task in tasks}) == 5
+    assert len({task.out for task in tasks}) == 6
+    assert "--without-customer" in tasks[5].words
     plain = tasks_for(Wish(("file",), "a4", False, (), False), session, tmp_path)
     assert [task.words[0] for task in plain] == ["document"]
 

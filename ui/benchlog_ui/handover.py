@@ -20,6 +20,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from benchlog.job.settings import load_settings
+from benchlog.model.errors import BenchlogError
 from benchlog.model.history import Entry, JobEnded
 from benchlog.model.job import Ending
 from benchlog.model.protocol import EntryAdded
@@ -55,6 +57,7 @@ class HandOverPanel(Panel):
         self.copy, self.check = QCheckBox(COPY), QCheckBox("Check each document after it is made")
         self.paper, self.folder = QComboBox(), QLineEdit()
         self.paper.addItems(list(PAPERS))
+        self.paper.setCurrentIndex(_paper_in_settings())
         self.make, self.stop = QPushButton("Make them"), QPushButton("Stop")
         self.bar, self.doing = QProgressBar(), QLabel()
         self.made = QListWidget()
@@ -231,3 +234,11 @@ class HandOverPanel(Panel):
         layout = self.layout()
         if layout is not None:
             layout.setSpacing(look.px(12))
+
+
+def _paper_in_settings() -> int:
+    """Which of `PAPERS` the workshop uses; the first where its settings can't be read."""
+    try:
+        return list(PAPERS.values()).index(load_settings().paper)
+    except BenchlogError:
+        return 0

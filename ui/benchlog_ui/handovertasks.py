@@ -12,7 +12,7 @@ import msgspec
 from PySide6.QtCore import QObject, QProcess, Signal
 
 LAYOUTS = {"customer": "Document for the customer, two pages", "file": "Document for the file, all tables"}
-COPY = "Copy of the session without the customer"
+COPY = "Session and document without the customer"
 FORMATS = {"csv": "CSV files", "json": "JSON", "xlsx": "Spreadsheet", "npz": "Waveforms as arrays (NPZ)"}
 _ENDS = {"csv": "-csv", "json": ".json", "xlsx": ".xlsx", "npz": ".npz"}
 
@@ -42,13 +42,17 @@ def tasks_for(wish: Wish, session: Path, folder: Path) -> tuple[Task, ...]:
     found: list[Task] = []
     for layout in wish.layouts:
         out = folder / f"{session.stem}-{layout}.pdf"
-        words = ("document", str(session), "-o", str(out), "--layout", layout, "--paper", wish.paper)
+        words: tuple[str, ...] = ("document", str(session), "-o", str(out), "--layout", layout)
+        words = (*words, "--paper", wish.paper)
         found.append(Task((*words, "--progress", "--json"), LAYOUTS[layout], out))
         if wish.check:
             found.append(Task(("verify", str(out), "--json"), f"Check of {out.name}", out))
     if wish.copy:
         out = folder / f"{session.stem}-without-customer.benchlog"
         found.append(Task(("export", str(session), "--without-customer", str(out)), COPY, out))
+        page = out.with_suffix(".pdf")
+        words = ("document", str(session), "-o", str(page), "--paper", wish.paper, "--without-customer")
+        found.append(Task((*words, "--progress", "--json"), COPY, page))
     for name in wish.formats:
         out = folder / f"{session.stem}{_ENDS[name]}"
         found.append(Task(("export", str(session), f"--{name}", str(out)), FORMATS[name], out))

@@ -11,10 +11,12 @@ import pytest
 from pypdf import PdfReader
 from report_sessions import BENCH, JOB, Building, ended, hostile_job, setup, taken, text_of, whole_job
 
+from benchlog.cli.main import main
 from benchlog.model.history import Corrected, Noted, PartChanged, RunBegun
 from benchlog.model.job import Ending, Job
 from benchlog.model.step import Outcome
 from benchlog.model.unit import Unit
+from benchlog.report.checking import verify_document
 from benchlog.report.content import Layout, Paper
 from benchlog.report.document import make_document
 from benchlog.report.legible import mend_text
@@ -270,6 +272,19 @@ def test_without_the_customer(tmp_path: Path) -> None:
     with pikepdf.open(io.BytesIO(data)) as pdf:
         inside = pdf.attachments["b.benchlog"].get_file().read_bytes()
     assert b"Invented Customer" not in inside
+    assert verify_document(out).ok
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_a_document_without_the_customer_in_one_command(tmp_path: Path, layout: Layout) -> None:
+    session = whole_job(tmp_path / "Invented Customer.benchlog", photographs=1)
+    out = tmp_path / "a.pdf"
+    words = ["document", str(session), "-o", str(out), "--layout", layout.value, "--without-customer"]
+    assert main(words) == 0
+    assert b"Invented Customer" not in out.read_bytes()
+    assert "Invented Customer" not in "".join(text_of(out))
+    assert main(["verify", str(out)]) == 0
+    assert main(["show", str(out)]) == 0
 
 
 def test_many_readings_stay_small_and_keep_their_spike(tmp_path: Path) -> None:
