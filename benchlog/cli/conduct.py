@@ -136,7 +136,9 @@ class Narrator:
             case Instruct(text=text) if text != self._last:
                 self._say(t_us, text)
             case Judged(verdict=verdict, reason=text, rule=rule) if (
-                verdict is not StepVerdict.CUT_OFF and rule not in _ROUTINE and text != self._last
+                verdict is not StepVerdict.CUT_OFF
+                and rule not in _ROUTINE
+                and text.removeprefix("Wait: ") != self._last.removeprefix("Alarm: ").removeprefix("Wait: ")
             ):
                 self._say(t_us, text)
             case Marked(what=what, detail=detail) if what in _TOLD:

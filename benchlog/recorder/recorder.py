@@ -23,6 +23,7 @@ from benchlog.model.step import Outcome
 from benchlog.model.wave import Waveform
 from benchlog.recorder.attention import Attention
 from benchlog.recorder.awake import Awake
+from benchlog.recorder.claims import Claims, claims_folder
 from benchlog.recorder.contract import Engine, Options, RunResult, SourceLimit, Store, real_s
 from benchlog.recorder.control import Control
 from benchlog.recorder.crew import Crew, Ears
@@ -79,6 +80,7 @@ class Recorder:
         self._job = job or Job()
         self._options = options or Options()
         self._awake = Awake()
+        self._claims: Claims | None = None
         self._engine: Engine = engine or Idle()
         self._ended_s: float | None = None
         self._broken_off: Ended | None = None
@@ -261,6 +263,7 @@ class Recorder:
             self._window.start()
         if self._options.desk is not None and self._options.desk.said:
             self._board.say(Answered(self._options.desk.said, refused=True))
+        self._claim()
         self._crew.open()
         self._listen()
         self._ticker.start()
@@ -270,6 +273,11 @@ class Recorder:
         gc.freeze()  # what was made until here is never looked through again while power is on
         if self._begun is not None:
             self._begin(self._begun)
+
+    def _claim(self) -> None:
+        self._claims = Claims(self._bench.instrument, self._store.path, claims_folder())
+        if self._claims.trouble:
+            self._board.warn(self._claims.trouble)
 
     def _record_bench(self) -> None:
         records = tuple(i.record(self._bench.simulated is not None) for i in self._bench.instrument)
@@ -336,11 +344,16 @@ class Recorder:
             steps.callback(self._close_history)
             steps.callback(self._stop_standby)
             steps.callback(self._ticker.stop)
+            steps.callback(self._let_go)
             steps.callback(self._stop_crew)
             steps.callback(self._control.stop)
             if self._terminal is not None:
                 steps.callback(self._terminal.stop)
             steps.callback(self._make_off)
+
+    def _let_go(self) -> None:
+        if self._claims is not None:
+            self._claims.release()
 
     def _stop_crew(self) -> None:
         for name in self._crew.stop():

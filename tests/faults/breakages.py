@@ -190,7 +190,7 @@ def second_session(stand: Stand) -> Row:
     other = stand.bring_up(stand.session, "other.txt")
     code = other.wait(60.0)
     row = goes_on(stand, 0.5, "", lambda: None)
-    told = stand.line("record", errors="other.txt")
+    told = stand.line("being written|being recorded", errors="other.txt")
     wrong = row["wrong"] + ([] if code == 1 and told else [f"exit {code}"])
     return {**row, "told": told, "wrong": wrong}
 
@@ -204,7 +204,7 @@ def second_recorder(stand: Stand) -> Row:
     other.terminate()
     other.wait(40.0)
     status = stand.status()
-    told = stand.line("port|busy|taken|another|refused|live|off first", errors="other.txt")
+    told = stand.line("in use by the recording", errors="other.txt")
     safe = status["source_on"] is False or stand.recorder.poll() is None
     wrong = ([] if safe else ["source on, and nobody records"]) + (
         [] if ended and told else ["was not refused"]
