@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from report_sessions import whole_job
 from session_strategies import JOB, WALL, fill, make
 
 from benchlog.cli.main import main
@@ -59,6 +60,22 @@ def test_a_folder_of_csv_reads_in(tmp_path: Path) -> None:
         import_csv([tmp_path / "csv"], tmp_path / "b.benchlog", NOW)
         with SessionReader(tmp_path / "b.benchlog") as after:
             same(before, after)
+    assert verify(tmp_path / "b.benchlog").ok
+
+
+@pytest.mark.parametrize("form", ["json", "csv"])
+def test_a_whole_job_reads_in(tmp_path: Path, form: str) -> None:
+    """Photographs, estimate, adjustments, final checks and safety figures are the same afterwards."""
+    with SessionReader(whole_job(tmp_path / "a.benchlog", photographs=2)) as before:
+        if form == "json":
+            export_json(before, tmp_path / "a.json")
+            import_json(tmp_path / "a.json", tmp_path / "b.benchlog", NOW)
+        else:
+            export_csv(before, tmp_path / "csv")
+            import_csv([tmp_path / "csv"], tmp_path / "b.benchlog", NOW)
+        with SessionReader(tmp_path / "b.benchlog") as after:
+            same(before, after)
+            assert [e.payload for e in after.photographs()] == [e.payload for e in before.photographs()]
     assert verify(tmp_path / "b.benchlog").ok
 
 
