@@ -220,7 +220,7 @@ def test_late_answers_are_never_taken_for_the_next(
     if relay:
         relay.close()
     assert timeouts >= 8
-    assert taken >= 40
+    assert taken >= 30
     assert wrong == 0, "an answer to a question asked before this one"
 
 

@@ -451,7 +451,7 @@ def fetched(
         ("9.9E37", Status.OVERLOAD), ("-9.9E+37", Status.OVERLOAD), ("+9.90000000E+37", Status.OVERLOAD),
         ("99000000000000000000000000000000000000", Status.OVERLOAD), ("9.91E37", Status.NOT_A_NUMBER),
         ("+9.91000000E+37", Status.NOT_A_NUMBER), ("INF", Status.OVERLOAD), ("NINF", Status.OVERLOAD),
-        ("nan", Status.NOT_A_NUMBER),
+        ("NAN", Status.NOT_A_NUMBER), ("nan", Status.GARBLED), ("Infinity", Status.GARBLED),
         ("1_0", Status.GARBLED), ("0x10", Status.GARBLED), ("", Status.GARBLED), ("1.2V", Status.GARBLED),
         ("1E38", Status.GARBLED), ("٣", Status.GARBLED),
     ],

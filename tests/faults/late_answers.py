@@ -109,10 +109,13 @@ def main() -> int:
     parser.add_argument("--share", type=float, default=0.03)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", type=Path)
+    parser.add_argument("--only", default="", help="ways whose profile's name contains this")
     options = parser.parse_args()
     results: list[Result] = []
     table = ["| way | readings | answers made | unanswered | wrong | s |", "|---|---|---|---|---|---|"]
     for way in WAYS:
+        if options.only not in way[0]:
+            continue
         begun = time.monotonic()
         result = campaign(*way, options.readings, options.share, options.seed)
         results.append(result)

@@ -43,6 +43,8 @@ class Conversation:
         self._marker = 0
         self._marks: bool | None = None if words.marker else False
         """Whether it brings a marker back; None while that is not known."""
+        self._called = ""
+        """What it answered when it was asked who it is."""
 
     @property
     def timeout_s(self) -> float:
@@ -65,7 +67,8 @@ class Conversation:
         if not self._words.identity:
             return Identity("")
         try:
-            return parse_identity(self.ask(self._words.identity))
+            self._called = self.ask(self._words.identity)
+            return parse_identity(self._called)
         except InstrumentTimeout:
             self._marks = self._marks or (None if self._words.marker else False)  # it may have been off
             raise
@@ -181,6 +184,7 @@ class Conversation:
             self._marks, self._buffer = False, b""
         if self._marks is False:
             self._wait_quiet()
+            self._hear_name()
         self._suspect = False
 
     def _seek_marker(self) -> None:
@@ -207,6 +211,15 @@ class Conversation:
             except ProtocolFault:
                 self._buffer = b""
             others += 1
+
+    def _hear_name(self) -> None:
+        """Ask who it is, where that is known, and throw away what comes before that answer."""
+        if not self._called:
+            return
+        self._send(self._words.identity)
+        until = time.monotonic() + self.timeout_s
+        while self._receive(max(0.0, until - time.monotonic())) != self._called:
+            pass
 
     def _wait_quiet(self) -> None:
         """Discard until nothing came for longer than a late answer may take."""

@@ -70,13 +70,18 @@ class StreamMeter:
         self._arrived_us = 0
         self._asked: float | None = None
         self._quiet_from: float | None = None
+        self._on_trial = False
+        """The thread was lost: the next answer is thrown away, and nothing may follow it."""
         self._understood = self._heard
         self._pace = Pace(self.period_s)
 
     def open(self) -> Identity:
         """Open the port; the first, partial frame is dropped. May be called again after a fault."""
+        is_owed = self._asked is not None or self._quiet_from is not None
         self._line.open()
         self._begin_anew()
+        if is_owed:
+            self._lose_thread(time.monotonic())  # an answer that was owed before may come yet
         self._confirmation.restart()
         self._left = self._understood = time.monotonic()
         self._pace.restart()
@@ -88,6 +93,10 @@ class StreamMeter:
     def _say_who(self, question: bytes) -> str:
         """The line that a polled meter answers when it is asked who it is."""
         link, allowed_s = self._line.link, self._line.link.timeout_s
+        owed_s = 0.0 if self._quiet_from is None else 1.5 * allowed_s
+        until = time.monotonic() + 5.0 * allowed_s
+        while self._line.read_some(owed_s) and time.monotonic() < until:
+            pass
         self._line.write(self._coded(question), allowed_s)
         until = time.monotonic() + allowed_s
         while (end := self._buffer.find(link.line_end)) < 0:
@@ -137,7 +146,7 @@ class StreamMeter:
         if data and asked is not None and now - asked > self._line.link.timeout_s:
             self._lose_thread(now)  # nobody looked in time: how old the answer is, nobody knows
         if data and self._quiet_from is not None:
-            self._quiet_from = now
+            self._quiet_from, self._on_trial = now, True
             self.counts["late"] += 1
             return gap
         if data:
@@ -147,6 +156,9 @@ class StreamMeter:
             self._heard = now
             raise InstrumentTimeout(self._silence())
         found = self._decode()
+        if found and self._on_trial:
+            self._quiet_from, self._on_trial = now, self._is_garbled(found)
+            return gap
         if found and not self._is_garbled(found):
             self._understood = now
         elif data and now - self._understood > self._silent_s:
@@ -177,7 +189,9 @@ class StreamMeter:
         """Put the next question when it is due; how long to wait for bytes then, real seconds.
 
         A question without an answer makes the line suspect: what comes late would be taken for the next
-        answer, so nothing is asked until the line was quiet for longer than an answer may take.
+        answer. So nothing is asked until the line was quiet for longer than an answer may take; then one
+        answer is thrown away, and the line must be quiet again: had that been the late one, its own would
+        follow it.
         """
         now, allowed_s = time.monotonic(), self._line.link.timeout_s
         if self._quiet_from is not None:
@@ -202,7 +216,7 @@ class StreamMeter:
 
     def _lose_thread(self, now: float) -> None:
         self._asked, self._quiet_from, self._heard = None, now, now
-        self._buffer = b""
+        self._buffer, self._on_trial = b"", True
         self.counts["unanswered"] += 1
 
     def _silence(self) -> str:
@@ -217,8 +231,11 @@ class StreamMeter:
         stood_s = time.monotonic() - self._left
         if stood_s <= 2.0 * self.period_s + SLICE_S:
             return []
+        is_owed = self._asked is not None
         self._line.discard()
         self._begin_anew()
+        if is_owed:
+            self._lose_thread(time.monotonic())
         self.counts["gaps"] += 1
         if stood_s < max(_LEAST_GAP_S, 3.0 * self.period_s):
             return []

@@ -65,7 +65,7 @@ def scpi_value(text: str) -> float | Status:
     text = text.strip(" \t\r\n")
     value = strict_float(text)
     if value is None:
-        return _WORDS.get(text.upper(), Status.GARBLED)
+        return _WORDS.get(text, Status.GARBLED)
     size = abs(value)
     if math.isclose(size, INFINITY, rel_tol=_TOLERANCE):
         return Status.OVERLOAD

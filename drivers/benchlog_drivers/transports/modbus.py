@@ -1,7 +1,9 @@
 """Modbus RTU and TCP: frames by pymodbus, bytes by a serial line (``socket://`` for TCP), deadlines ours.
 
 An RTU answer has no transaction number: a late one would be taken for the next. After a timeout the line is
-drained for longer than the worst latency, and of every answer address, function and length are checked.
+drained for longer than the worst latency, one answer is thrown away, and the line must be quiet again behind
+it: had that been the late one, its own would follow it. Of every answer address, function and length are
+checked.
 """
 
 import time
@@ -16,6 +18,8 @@ from benchlog_drivers.codecs.decoded import Garbled
 from benchlog_drivers.codecs.modbus_frame import Older, take_rtu, take_tcp
 from benchlog_drivers.transports.line import Line
 from benchlog_drivers.transports.seam import translated
+
+_WRITE_COIL = 5
 
 EXCEPTIONS = {
     1: "it does not know the function",
@@ -54,7 +58,6 @@ class ModbusLine:
     def open(self) -> None:
         """Open the line; what lies there is thrown away."""
         self.line.open()
-        self._suspect = False
         while self.line.read_some(0.0):
             pass
 
@@ -79,19 +82,13 @@ class ModbusLine:
 
     def _exchange(self, request: ModbusPDU, length: int) -> ModbusPDU:
         """One transaction; ``length`` bytes of function and data are expected back."""
-        self._settle()
         self._transaction = self._transaction % 0xFFFF + 1
         request.dev_id, request.transaction_id = self._unit, self._transaction
         with translated(self.line.link):
             frame = self._framer.buildFrame(request)
-        time.sleep(max(0.0, self._heard + self._between_s - time.monotonic()))
-        self.sent_at = time.monotonic()
-        try:
-            self.line.write(frame, self.line.link.timeout_s)
-            body = self._receive(request.function_code, length)
-        except (InstrumentTimeout, ProtocolFault, LinkLost):
-            self._suspect = True
-            raise
+        if self._suspect and not self._over_tcp:
+            self._settle(frame, request.function_code, length)
+        body = self._ask(frame, request.function_code, length)
         with translated(self.line.link):
             answer = self._decoder.decode(body)
         if answer is None or answer.isError():
@@ -99,16 +96,36 @@ class ModbusLine:
             raise self._wrong(f"refused ({code}): {EXCEPTIONS.get(code, 'no reason given')}")
         return answer
 
-    def _settle(self) -> None:
-        """After a fault on RTU, wait until the line was quiet for longer than a late answer may take."""
-        if not self._suspect or self._over_tcp:
-            return
+    def _ask(self, frame: bytes, function: int, length: int) -> bytes:
+        """Function and data of the answer to one frame."""
+        time.sleep(max(0.0, self._heard + self._between_s - time.monotonic()))
+        self.sent_at = time.monotonic()
+        try:
+            self.line.write(frame, self.line.link.timeout_s)
+            return self._receive(function, length)
+        except (InstrumentTimeout, ProtocolFault, LinkLost):
+            self._suspect = True
+            raise
+
+    def _settle(self, frame: bytes, function: int, length: int) -> None:
+        """After a fault on RTU, find the thread; the echo of a coil is no value, so that quiet is enough."""
+        self._wait_quiet()
+        while function != _WRITE_COIL:
+            self._ask(frame, function, length)
+            if not self._wait_quiet():
+                break
+        self._suspect = False
+
+    def _wait_quiet(self) -> int:
+        """Wait until nothing came for longer than a late answer may take; how often something came."""
         until = time.monotonic() + 5.0 * self.line.link.timeout_s
+        came = 0
         while self.line.read_some(1.5 * self.line.link.timeout_s):
+            came += 1
             self.late += 1
             if time.monotonic() > until:
                 raise InstrumentTimeout(f"{self.line.link.where}: it does not fall silent. Check its wiring.")
-        self._suspect = False
+        return came
 
     def _receive(self, function: int, length: int) -> bytes:
         """Function and data of the answer to the present question, within one deadline."""
