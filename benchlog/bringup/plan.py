@@ -16,6 +16,7 @@ from benchlog.bringup.bounds import meter_of
 from benchlog.bringup.planfile import PlanFile, PlanStep
 from benchlog.limits import bringup as rules
 from benchlog.limits.bringup import StepLimits, step_limits
+from benchlog.limits.typical import typical_curve
 from benchlog.model.errors import PlanRefused
 from benchlog.model.instrument import MeterSheet
 from benchlog.model.limit import Confidence, Limit
@@ -123,8 +124,8 @@ def set_up(
     return RunSetup(
         unit=unit, steps=demand(plan).steps, periods_s=dict(periods_s), sheets=dict(sheets),
         hand_set=hand_set, contactor=contactor, lamp_w=lamp_w, soak_s=soak_s, ask=ask,
-        time_scale=time_scale, reference=reference, procedure=plan.procedure,
-        procedure_reason=plan.procedure_reason,
+        time_scale=time_scale, reference=reference, typical=typical_curve(unit),
+        procedure=plan.procedure, procedure_reason=plan.procedure_reason,
     )  # fmt: skip
 
 

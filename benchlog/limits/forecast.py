@@ -29,6 +29,8 @@ ENOUGH_UNITS = 3
 OLDER_MAKER_BAND = 1.30
 OLDER_OWN_BAND = 1.35
 """Factors up and down where no usual curve is recorded: switch-mode supplies, and records of older runs."""
+BEYOND = 0.03
+"""Fraction by which a step may lie beyond the ends of a reference and still be forecast by it. Ours."""
 _OWN = "it goes on along the usual curve of its kind from its own earlier steps"
 _MAKER = "the maker's idle figure and the usual curve of its kind hold"
 
@@ -116,7 +118,9 @@ def _forecast(basis: _Basis, seen: Sequence[tuple[float, float]], v: float) -> F
 
 
 def _within(line: Pchip, v: float) -> float | None:
-    return math.exp(value(line, v)) if line.x[0] <= v <= line.x[-1] else None
+    """The curve at v; a little beyond its ends, as two voltmeters may read the same step, its end's value."""
+    near = line.x[0] / (1.0 + BEYOND) <= v <= line.x[-1] * (1.0 + BEYOND)
+    return math.exp(value(line, v)) if near else None
 
 
 def _units(reference: Reference) -> str:

@@ -8,6 +8,7 @@ was measured. It serves forecasts only: no limit and no verdict rests on it.
 """
 
 import math
+from collections.abc import Sequence
 from functools import lru_cache
 from importlib import resources
 
@@ -66,13 +67,25 @@ def typical_curve(unit: Unit) -> TypicalCurve | None:
     table = load_table().kinds.get(kind_name(unit))
     if unit.supply is not Supply.LINEAR or table is None:
         return None
-    x = math.log(min(max(unit.plate_va, _SIZES[0]), _SIZES[1]) / REFERENCE_VA)
+    return curve_of(table, unit.plate_va, load_table().origin)
+
+
+def curve_of(table: KindTable, plate_va: float, origin: str) -> TypicalCurve:
+    """The curve of a kind at a rating in VA; no share lies above that of a higher voltage."""
+    x = math.log(min(max(plate_va, _SIZES[0]), _SIZES[1]) / REFERENCE_VA)
     return TypicalCurve(
         table.fractions,
-        tuple(a + b * x for a, b in zip(table.ln_current, table.slope_current, strict=True)),
-        tuple(a + b * x for a, b in zip(table.ln_power, table.slope_power, strict=True)),
+        _rising(table.ln_current, table.slope_current, x),
+        _rising(table.ln_power, table.slope_power, x),
         table.power_factor,
         table.current,
         table.power,
-        load_table().origin,
+        origin,
     )
+
+
+def _rising(middles: Sequence[float], slopes: Sequence[float], x: float) -> tuple[float, ...]:
+    found = [a + b * x for a, b in zip(middles, slopes, strict=True)]
+    for k in range(len(found) - 2, -1, -1):
+        found[k] = min(found[k], found[k + 1])
+    return tuple(found)
