@@ -13,9 +13,9 @@ from benchlog.model.pattern import FaultPattern
 from benchlog.model.protocol import Answered, LimitsNow, RawAsked, Request
 from benchlog.model.reading import Reading
 from benchlog.model.step import StepRecord
-from benchlog.model.wave import Waveform
 
 if TYPE_CHECKING:
+    from benchlog.model.wave import Waveform
     from benchlog.recorder.window import WindowLink
 
 
@@ -94,7 +94,7 @@ class Store(Protocol):
         """A line of the history; what comes back has its number."""
         ...
 
-    def add_wave(self, wave: Waveform, note: str = "") -> object:
+    def add_wave(self, wave: "Waveform", note: str = "") -> object:
         """A sampled waveform."""
         ...
 

@@ -65,7 +65,7 @@ def by_pyramid(app, t, curves):
         end = t[-1] + (n + 1) * 0.3
         for pyramid, item in zip(pyramids, items, strict=True):
             pyramid.append(end - np.array([0.2, 0.1, 0.0]), np.zeros(3))
-            line = pyramid.view(0, end, WIDTH)
+            line = pyramid.view(0, end, item.columns(WIDTH))
             item.setData(line.t_s, line.v, connect="all", skipFiniteCheck=True)
 
     found = frames(app, draw, 60)

@@ -198,7 +198,7 @@ class Course(QWidget):
         self._dirty = False
         from_s, to_s = self._view
         for name, (plot, item) in self._lines.items():
-            pixels = max(int(plot.getViewBox().width() * self.devicePixelRatioF()), 50)
+            pixels = item.columns(plot.getViewBox().width() * self.devicePixelRatioF())
             limit = name in (STOP, ACCEPTANCE)
             line = (self._traces.limit if limit else self._traces.line)(
                 name, from_s, to_s if limit else now_us / US, pixels
@@ -239,7 +239,8 @@ class Course(QWidget):
         from_s, to_s = self._view
         seen = self._traces.highest((Role.SOURCE_CURRENT.value,), from_s, to_s) or 0.0
         limit = self._traces.highest((STOP,), from_s, to_s) or (board.limits.stop_a if board.limits else 0.0)
-        self._height("current", self._current, max(seen * 1.08, limit * 1.22, 0.02))
+        room = self._look.px(27) * self._stop.lines / max(self._current.getViewBox().height(), 1.0)
+        self._height("current", self._current, max(seen * 1.08, limit / (1.0 - min(room, 0.5)), 0.02))
         volts_seen = self._traces.highest((Role.INLET_VOLTAGE.value,), from_s, to_s) or 0.0
         self._height("voltage", self._voltage, max(volts_seen * 1.12, (board.set_v or 0.0) * 1.12, 6.0))
 

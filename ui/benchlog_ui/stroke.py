@@ -18,6 +18,10 @@ class Stroke(pg.PlotCurveItem):  # type: ignore[misc]
         self.passes = passes
         self.setSegmentedLineMode("on")
 
+    def columns(self, pixels: float) -> int:
+        """How many columns a curve is reduced to on so many device pixels: one for each width of the pen."""
+        return max(int(pixels) // self.passes, 50)
+
     def paint(self, painter: Any, option: Any, widget: Any) -> None:
         """Draw all passes."""
         right, up = self.pixelVectors()
