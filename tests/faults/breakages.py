@@ -8,9 +8,7 @@ the session lacks afterwards go into ``breakages.json`` and ``breakages.md``. ``
 it has to be; nothing there means that the row kept its promise.
 """
 
-import argparse
 import contextlib
-import json
 import multiprocessing
 import os
 import re
@@ -28,6 +26,7 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).parent))
 
 from kills import ask
+from rows import Row, conduct
 
 from benchlog.model.errors import SessionFault
 from benchlog.model.history import DiskTrouble, RunEnded
@@ -38,7 +37,6 @@ from benchlog_drivers.simulated.options import make_options
 from benchlog_drivers.simulated.process import Spawned, spawn
 
 HERE = Path(__file__).parent
-Row = dict[str, Any]
 MARGIN_S = 0.5
 """For the machine: three processes and the look at them share two cores."""
 
@@ -392,22 +390,5 @@ def as_table(rows: list[Row]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def main() -> int:
-    """Run the rows and write the report."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--only", default="")
-    args = parser.parse_args()
-    args.out.mkdir(parents=True, exist_ok=True)
-    rows = []
-    for name in CASES:
-        if args.only in name:
-            rows.append(run_row(name))
-            print(as_table(rows[-1:]).splitlines()[-1], flush=True)
-    (args.out / "breakages.json").write_text(json.dumps(rows, indent=1), encoding="utf-8")
-    (args.out / "breakages.md").write_text(as_table(rows), encoding="utf-8")
-    return int(any(row["wrong"] for row in rows))
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(conduct(__doc__, CASES, run_row, as_table, "breakages", lambda row: row["wrong"]))

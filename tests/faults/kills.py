@@ -8,7 +8,6 @@ voltage stands, the part is killed or silenced; the simulator tells when it saw 
 the machine's monotonic time. Writes ``kills.json`` and ``kills.md``.
 """
 
-import argparse
 import contextlib
 import json
 import os
@@ -23,10 +22,12 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+sys.path.insert(0, str(Path(__file__).parent))
+
+from rows import Row, conduct
+
 from benchlog_drivers.simulated.options import make_options
 from benchlog_drivers.simulated.process import Spawned, spawn
-
-Row = dict[str, Any]
 
 
 def ask(control: str, message: dict[str, Any]) -> dict[str, Any]:
@@ -223,22 +224,5 @@ def as_table(rows: list[Row]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def main() -> int:
-    """Run the rows and write the report."""
-    parser = argparse.ArgumentParser()
-    parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--only", default="")
-    args = parser.parse_args()
-    args.out.mkdir(parents=True, exist_ok=True)
-    rows = []
-    for name in ROWS:
-        if args.only in name:
-            rows.append(run_row(name))
-            print(as_table(rows[-1:]).splitlines()[-1], flush=True)
-    (args.out / "kills.json").write_text(json.dumps(rows, indent=1), encoding="utf-8")
-    (args.out / "kills.md").write_text(as_table(rows), encoding="utf-8")
-    return 0 if all(row["within"] for row in rows) else 1
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(conduct(__doc__, ROWS, run_row, as_table, "kills", lambda row: not row["within"]))

@@ -12,12 +12,15 @@ import argparse
 import contextlib
 import json
 import os
-import socket
 import statistics
 import sys
 import tempfile
 from pathlib import Path
 from typing import Any
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from kills import ask
 
 from benchlog.bench.file import load_bench
 from benchlog.bringup.watch import BringUp
@@ -33,16 +36,6 @@ from benchlog.session.writer import SessionWriter
 from benchlog_drivers.registry import make as make_adaptor
 from benchlog_drivers.simulated.options import make_options
 from benchlog_drivers.simulated.process import spawn
-
-
-def ask(control: str, message: dict[str, Any]) -> dict[str, Any]:
-    """One exchange on the simulator's control line."""
-    host, _, port = control.rpartition(":")
-    with socket.create_connection((host, int(port)), 5.0) as line:
-        line.sendall(json.dumps(message).encode() + b"\n")
-        with line.makefile("rb") as answers:
-            found: dict[str, Any] = json.loads(answers.readline())
-    return found
 
 
 def one_run(fault: str, fault_at_s: float, source: str, seed: int) -> dict[str, Any]:

@@ -9,8 +9,6 @@ What has to follow is in `ROWS`; the simulator tells when it saw *off*, the sess
 of the link. Writes ``unplug.json`` and ``unplug.md``.
 """
 
-import argparse
-import json
 import socket
 import sys
 import tempfile
@@ -22,6 +20,7 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).parent))
 
 from kills import Line, ask
+from rows import conduct
 
 from benchlog.bench.file import load_bench
 from benchlog.model.event import LinkChanged, SourceAnswered
@@ -198,22 +197,5 @@ def as_table(rows: list[dict[str, Any]]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def main() -> int:
-    """Run the rows and write the report."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--only", default="")
-    args = parser.parse_args()
-    args.out.mkdir(parents=True, exist_ok=True)
-    rows = []
-    for name in ROWS:
-        if args.only in name:
-            rows.append(run_row(name))
-            print(as_table(rows[-1:]).splitlines()[-1], flush=True)
-    (args.out / "unplug.json").write_text(json.dumps(rows, indent=1), encoding="utf-8")
-    (args.out / "unplug.md").write_text(as_table(rows), encoding="utf-8")
-    return 1 if any(row["faults"] for row in rows) else 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(conduct(__doc__, ROWS, run_row, as_table, "unplug", lambda row: row["faults"]))
