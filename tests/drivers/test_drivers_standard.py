@@ -164,6 +164,16 @@ def test_a_function_that_it_lacks_is_told_from_its_error_queue(
     meter.close()
 
 
+def test_one_without_an_error_queue_is_told_what_to_write(
+    plain: SocketPeer, device: Device, clock: RealClock
+) -> None:
+    device.knows = lambda header: not header.startswith("SYST")
+    meter = adaptor(plain, clock, "scpi-multimeter", (Role.OUTPUT_DC,), timeout_s=0.15)
+    with pytest.raises(InstrumentTimeout, match=r"no answer in time to 'SYST:ERR\?'.*write error = \"\""):
+        meter.open()
+    meter.close()
+
+
 def test_what_stood_in_the_error_queue_before_is_not_blamed_on_us(
     plain: SocketPeer, device: Device, clock: RealClock
 ) -> None:

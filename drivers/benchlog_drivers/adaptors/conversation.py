@@ -43,6 +43,7 @@ class Conversation:
         self._marker = 0
         self._marks: bool | None = None if words.marker else False
         """Whether it brings a marker back; None while that is not known."""
+        self._asked = ""
         self._called = ""
         """What it answered when it was asked who it is."""
 
@@ -95,7 +96,7 @@ class Conversation:
         """Everything in the error queue, oldest first."""
         found: list[QueuedError] = []
         while self._words.error and len(found) < _MOST_ERRORS:
-            reply = self.ask(self._words.error)
+            reply = self._next_error()
             error = parse_error(reply)
             if error is None:
                 raise ProtocolFault(f"{self.line.link.where}: {reply!r} is no entry of an error queue.")
@@ -104,6 +105,14 @@ class Conversation:
             found.append(error)
         self.errors.extend(found)
         return found
+
+    def _next_error(self) -> str:
+        try:
+            return self.ask(self._words.error)
+        except InstrumentTimeout as silence:
+            raise InstrumentTimeout(
+                f'{silence} Where it keeps no error queue, write error = "" under [scpi] in its profile.'
+            ) from silence
 
     def tell(self, command: str) -> None:
         """Send one line; where the instrument acknowledges commands, wait for that."""
@@ -229,6 +238,7 @@ class Conversation:
                 raise self._timeout("it does not fall silent")
 
     def _send(self, text: str) -> None:
+        self._asked = text
         data = text.encode("ascii") + self.line.link.terminator
         self.frames.append((">", data))
         self.sent_at = time.monotonic()
@@ -245,7 +255,7 @@ class Conversation:
                 used, raw = take_line(self._buffer, self.line.link.line_end)
                 left = until - time.monotonic()
                 if left <= 0.0:
-                    raise self._timeout("no answer in time")
+                    raise self._timeout(f"no answer in time to {self._asked!r}")
                 if raw is not None:
                     self._buffer = self._buffer[used:]
                     return self._text(raw)
