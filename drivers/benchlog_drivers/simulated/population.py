@@ -25,7 +25,13 @@ from benchlog_drivers.simulated.population_amplifier import (
 )
 from benchlog_drivers.simulated.population_core import draw_transformer
 from benchlog_drivers.simulated.population_faults import draw_faults
-from benchlog_drivers.simulated.population_plate import choose_fuse, draw_plate, fixed_plate, inrush_a2s
+from benchlog_drivers.simulated.population_plate import (
+    bulk_inrush_a2s,
+    choose_fuse,
+    draw_plate,
+    fixed_plate,
+    inrush_a2s,
+)
 from benchlog_drivers.simulated.population_switch import draw_switch_mode
 from benchlog_drivers.simulated.unit_params import Diode, MainsFuse, UnitParams, Warmth
 
@@ -72,7 +78,10 @@ def draw_unit(
     )
     unit = _describe(amplifier, supply, core, mains_v, plate)
     params = _draw_params(dice, unit, core, seed, size)
-    inrush = inrush_a2s(params.transformer, mains_v, unit.mains_hz) if supply is Supply.LINEAR else 0.0
+    if params.switch_mode is not None:
+        inrush = bulk_inrush_a2s(params.switch_mode, mains_v)
+    else:
+        inrush = inrush_a2s(params.transformer, mains_v, unit.mains_hz)
     fuse, mains_fuse = choose_fuse(dice, unit.rated_a, mains_v, inrush)
     params = replace(params, fuse=mains_fuse)
     if extras and supply is Supply.LINEAR and size.va >= _SOFT_START_VA and dice.random() < 0.5:

@@ -6,7 +6,7 @@ import numpy as np
 
 from benchlog.model.unit import Fuse, Plate, PlateKind
 from benchlog_drivers.simulated.transformer import TransformerValues
-from benchlog_drivers.simulated.unit_params import MainsFuse
+from benchlog_drivers.simulated.unit_params import MainsFuse, SwitchMode
 
 _IEC_SIZES = (0.2, 0.25, 0.315, 0.4, 0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0, 10.0)
 """Rated currents of 5×20 links in A (R10 series, IEC 60127-2)."""
@@ -35,6 +35,12 @@ def inrush_a2s(transformer: TransformerValues, mains_v: float, mains_hz: float) 
     air_ohm = 2.0 * math.pi * mains_hz * (transformer.magnetising.air_h + transformer.primary_leak_h)
     peak_a = math.sqrt(2.0) * mains_v / (1.44 * math.hypot(ohm, air_ohm))
     return 0.31 / mains_hz * peak_a**2
+
+
+def bulk_inrush_a2s(supply: SwitchMode, mains_v: float) -> float:
+    """Switch-on I²t of a switch-mode supply in A²s: a capacitor charged through R takes ½CV²/R."""
+    ohm = supply.thermistor_ohm + supply.filter_ohm + supply.bulk_esr_ohm
+    return 0.5 * supply.bulk_farad * 2.0 * mains_v**2 / ohm
 
 
 def choose_fuse(

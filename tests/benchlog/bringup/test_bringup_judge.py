@@ -81,10 +81,11 @@ def test_settled_plus_uncertainty_has_to_be_within_the_acceptance_limit(
 
 
 def test_above_the_limit_it_waits_and_says_by_which_limit(rig) -> None:
-    r = rig().to_step(0.05, 0.16)
+    r = rig().to_step(0.05, 0.19)
     r.run(15.0)
     assert r.verdict.reason == (
-        "Wait: 0.16 A is above the acceptance limit of 0.12 A (floor: 5 % of the rated current)"
+        "Wait: 0.19 A is above the acceptance limit of 0.16 A "
+        "(nameplate: idle current expected from it, × 1.25)"
     )
 
 

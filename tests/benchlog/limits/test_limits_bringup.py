@@ -61,17 +61,22 @@ def test_share_of_idle(v: float, share: float) -> None:
 
 
 def test_nameplate_row_at_half_voltage() -> None:
-    # 300 VA at 120 V: Ir = 2.5 A, I_idle = 0.8125 A, s(0.5) = 0.76; Im = 2.5·0.02·(0.2 + 0.6·0.5⁸) = 10.1 mA.
-    expected = 1.25 * math.hypot(0.8125 * 0.76, 2.5 * 0.02 * (0.4 * 0.5 + 0.6 * 0.5**8))
-    assert bringup.acceptance_a(limits(), 0.5) == pytest.approx(expected, rel=1e-12)
-    assert bringup.stop_a(limits(), 0.5) == pytest.approx(1.5 * expected, rel=1e-12)
-    assert bringup.acceptance(limits(), 0.5).source.startswith("nameplate")
+    # 150 VA at 120 V: Ir = 1.25 A, I_idle = 0.41875 A, s(0.5) = 0.76; Im = 1.25·0.02·(0.2 + 0.6·0.5⁸) = 5 mA.
+    expected = 1.25 * math.hypot(0.41875 * 0.76, 1.25 * 0.02 * (0.4 * 0.5 + 0.6 * 0.5**8))
+    found = limits(va=150.0)
+    assert bringup.acceptance_a(found, 0.5) == pytest.approx(expected, rel=1e-12)
+    assert bringup.stop_a(found, 0.5) == pytest.approx(1.5 * expected, rel=1e-12)
+    assert bringup.acceptance(found, 0.5).source.startswith("nameplate")
 
 
 def test_a_large_unit_wakes_earlier() -> None:
-    # 1200 VA: v′ = v·min(√4, 1.5) = 1.5·v, so s(0.15) is met at v = 0.10.
+    # 1200 VA: v′ = v·min(√(1200/170), 1.5) = 1.5·v, so s(0.15) is met at v = 0.10.
     e = curve.expect(unit(va=1200.0))
-    assert curve.load_a(e, 0.10) == pytest.approx(0.325 * 10.0 * 0.37)
+    assert curve.load_a(e, 0.10) == pytest.approx(0.335 * 10.0 * 0.37)
+    # 244.8 VA: v′ = 1.2·v, so s(0.30) is met at v = 0.25; below 170 VA v′ = v.
+    e = curve.expect(unit(va=244.8))
+    assert curve.load_a(e, 0.25) == pytest.approx(0.335 * 2.04 * 0.60)
+    assert curve.load_a(curve.expect(unit(va=90.0)), 0.30) == pytest.approx(0.335 * 0.75 * 0.60)
 
 
 def test_plate_in_watts_counts_a_power_factor() -> None:
@@ -101,15 +106,15 @@ def test_class_a_and_valve() -> None:
 def test_switch_mode() -> None:
     found = limits(supply="switch-mode")
     assert bringup.acceptance_a(found, 0.49) == bringup.floor_a(found)
-    assert bringup.acceptance_a(found, 1.0) == pytest.approx(1.25 * 0.8125)
-    assert bringup.acceptance_a(found, 0.8) == pytest.approx(1.25 * 0.8125 / 0.8)
-    assert bringup.acceptance_a(found, 0.5) == pytest.approx(1.25 * 0.8125 * 2.0)
+    assert bringup.acceptance_a(found, 1.0) == pytest.approx(1.25 * 0.8375)
+    assert bringup.acceptance_a(found, 0.8) == pytest.approx(1.25 * 0.8375 / 0.8)
+    assert bringup.acceptance_a(found, 0.5) == pytest.approx(1.25 * 0.8375 * 2.0)
 
 
 def test_a_switch_mode_supply_for_all_mains_voltages_may_run_from_70_volts() -> None:
     """Such supplies start at 75-90 V and stop at 60-75 V whatever the nominal (common practice)."""
     found = limits(supply="switch-mode", mains_v=230.0)
-    idle_a = 0.325 * 300.0 / 230.0
+    idle_a = 0.335 * 300.0 / 230.0
     assert bringup.acceptance_a(found, 69.0 / 230.0) == bringup.floor_a(found)
     assert bringup.acceptance_a(found, 75.0 / 230.0) == pytest.approx(1.25 * idle_a * 230.0 / 75.0)
 

@@ -149,3 +149,15 @@ def test_extras_add_soft_starts_and_change_nothing_else() -> None:
             assert unit.supply.inside_ohm == 0.0
             assert later.current_rms_a > 0.0
     assert found >= 2
+
+
+@pytest.mark.parametrize("amplifier", [Amplifier.CLASS_AB, Amplifier.CLASS_D])
+def test_a_good_switch_mode_unit_keeps_its_fuse(amplifier: Amplifier) -> None:
+    """The fuse was chosen to outlive the charging of the bulk capacitor."""
+    for seed in range(12):
+        params, _ = draw_unit(amplifier, Supply.SWITCH_MODE, Core.TOROIDAL, 230.0, seed)
+        unit = SimulatedUnit(params)
+        for fraction in (0.1, 0.9, 1.0):
+            unit.set_source(230.0 * fraction, True)
+            unit.advance(2.0)
+        assert not unit.fuse_open
