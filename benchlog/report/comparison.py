@@ -31,8 +31,8 @@ SAME_FRACTION = 0.011
 _COLOURS = ((CURRENT, ""), (STOP, "5 2"), (VOLTAGE, "1.5 1.5"), (ACCEPT, "7 2 1.5 2"))
 
 RULE = (
-    "A difference is called real where it is larger than its expanded uncertainty √(U₁² + U₂²), coverage "
-    "factor 2, for independent readings (JCGM 100:2008, 5.1.2). Two readings of one meter share part of "
+    "A difference is called real where it is larger than its expanded uncertainty √(U₁² + U₂²), each U for "
+    "about 95 %, for independent readings (JCGM 100:2008, 5.1.2). Two readings of one meter share part of "
     "their error, so that this is rather too wide; on the other hand about one difference in twenty is "
     "called real by chance. Steps are paired by their part of the mains voltage: the inlet voltages may "
     "differ a little. A real difference is no judgement of either unit. Where an uncertainty is not known, "

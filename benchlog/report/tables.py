@@ -21,7 +21,7 @@ def steps_table(steps: Sequence[StepRecord], title: str = "Steps") -> Table:
     """Every step of the run with its figures, limits and verdict."""
     rows = tuple(_step_row(s) for s in steps if s.visited)
     skipped = ", ".join(f"{s.set_v:.3g} V" for s in steps if not s.visited)
-    note = "≥ marks a largest reading, a lower bound of the true peak. U is expanded, k = 2."
+    note = f"≥ marks a largest reading, a lower bound of the true peak. {_of_u(steps)}"
     if skipped:
         note += f" Not visited: {skipped}."
     return Table(
@@ -41,6 +41,13 @@ def steps_table(steps: Sequence[StepRecord], title: str = "Steps") -> Table:
         widths=(0, 0, 0, 0, 0, 0, 0, 1),
         note=note,
     )
+
+
+def _of_u(steps: Sequence[StepRecord]) -> str:
+    """What ± means in these records: older ones hold the bound of the decision itself."""
+    if any(s.idle_bound_a is not None for s in steps):
+        return "± U: 95 % interval by the full budget; the decision added the wider bound of the meter."
+    return "± U: the bound of the meter that the decision added."
 
 
 def _step_row(step: StepRecord) -> tuple[str, ...]:

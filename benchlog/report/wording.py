@@ -46,11 +46,10 @@ ENDING_SENTENCES = {
 }
 
 DECISION_RULE = (
-    "Idle current is held against the acceptance limit with its uncertainty added (go up only if reading "
-    "+ U is "
-    "at or below the limit) and against the stop limit as read. U is the expanded uncertainty, coverage "
-    "factor 2, "
-    "from the meter's stated accuracy. Where U exceeds half the acceptance limit the step is not judged."
+    "Idle current is held against the acceptance limit with the meter's bound added (go up only if reading "
+    "+ bound is at or below the limit) and against the stop limit as read. The bound is 2/√3 times the "
+    "meter's stated accuracy, its parts added. Where it exceeds half the acceptance limit the step is not "
+    "judged."
 )
 
 
