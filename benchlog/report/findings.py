@@ -101,6 +101,7 @@ def _part_line(part: PartChanged) -> str:
     polarity = f", {part.polarity}" if part.polarity else ""
     count = f"{part.quantity} × " if part.quantity != 1 else ""
     note = f" ({part.note})" if part.note else ""
+    note += f" (read before it was fitted: entry {part.checked_by})" if part.checked_by else ""
     return f"{word} at {part.position}: {count}{details}{polarity}{lot}{note}."
 
 
@@ -110,6 +111,7 @@ def _approval_line(answer: Approved) -> str:
     cap = f", not above {answer.cap}" if answer.cap else ""
     what = f"; {'; '.join(answer.lines)}" if answer.lines else ""
     note = f" ({answer.note})" if answer.note else ""
+    note += f" (takes the place of the answer in entry {answer.changes})" if answer.changes else ""
     return f"{word} by {answer.who} ({answer.how}{when}): {answer.amount}{cap}{what}{note}."
 
 

@@ -59,6 +59,13 @@ def test_it_stands_in_its_stage() -> None:
     assert PANELS[Stage.HAND_OVER] == "benchlog_ui.handover:HandOverPanel"
 
 
+def test_it_opens_in_the_window(bench) -> None:
+    shell = bench.start.desk.shell
+    shell.go(Stage.HAND_OVER.value)
+    assert isinstance(shell.panels[Stage.HAND_OVER], HandOverPanel)
+    bench.start.desk.frame()
+
+
 def test_the_ending_is_sent_and_shown_once_it_is_stored(panel: HandOverPanel, told: Told) -> None:
     panel.ending.setCurrentText("Declined by the customer")
     panel.note.setText("collected with its lid")
