@@ -10,6 +10,7 @@ from typing import Protocol, runtime_checkable
 import msgspec
 
 from benchlog.bench.file import InstrumentConfig
+from benchlog.model.audio import AudioSetup, SampleBlock, SampleGap
 from benchlog.model.clock import Clock
 from benchlog.model.reading import Channel, Reading
 from benchlog.model.wave import Waveform
@@ -164,6 +165,28 @@ class Capture(Protocol):
 
     def fetch(self) -> Waveform:
         """The samples; may take seconds, so never on a source's connection."""
+        ...
+
+
+@runtime_checkable
+class Listening(Protocol):
+    """A stream of samples of voltage and current; the recorder makes readings and waveforms of it."""
+
+    audio: AudioSetup
+
+    def open(self) -> Identity:
+        """Open the stream and say which device it is."""
+        ...
+
+    def listen(self) -> Sequence[SampleBlock | SampleGap]:
+        """What came since, in order; waits a few milliseconds at most.
+
+        Raises `InstrumentTimeout` when nothing comes, `LinkLost` when the device is gone.
+        """
+        ...
+
+    def close(self) -> None:
+        """Close the stream; never raises."""
         ...
 
 

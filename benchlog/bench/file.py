@@ -7,6 +7,7 @@ from typing import Any
 import msgspec
 import tomli_w
 
+from benchlog.model.audio import AudioSetup
 from benchlog.model.errors import UsageError
 from benchlog.model.instrument import Earth, InstrumentRecord, MeterSheet
 from benchlog.model.role import Role
@@ -35,6 +36,8 @@ class InstrumentConfig(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     baud: int | None = None
     """Where it is another than the profile's."""
     timeout_s: float | None = None
+    audio: AudioSetup | None = None
+    """Inputs and sensors of an audio interface."""
 
     def record(self, simulated: bool) -> InstrumentRecord:
         """As it is recorded in a session."""

@@ -112,6 +112,16 @@ def make_digitiser(config: InstrumentConfig, clock: Clock) -> object:
     return Digitiser(config, profile.capture, profile.scpi, VisaLine(port_link(config, profile)), clock)
 
 
+def make_audio(config: InstrumentConfig, clock: Clock) -> object:
+    """An audio interface with isolated sensors, as digitiser."""
+    from benchlog_drivers.adaptors.audio import AudioAdaptor, audio_of
+    from benchlog_drivers.transports.audio import AudioLine
+
+    audio = audio_of(config)
+    channels = max(audio.current.channel, audio.voltage.channel)
+    return AudioAdaptor(config, AudioLine(config.connection, audio.rate_hz, audio.block, channels), clock)
+
+
 def make_played_back(config: InstrumentConfig, clock: Clock) -> object:
     """Recorded readings, played back."""
     from benchlog_drivers.adaptors.played_back import PlayedBack

@@ -27,6 +27,7 @@ TABLE = {
     "modbus": "benchlog_drivers.makers:make_modbus",
     "contactor": "benchlog_drivers.makers:make_contactor",
     "digitiser": "benchlog_drivers.makers:make_digitiser",
+    "audio": "benchlog_drivers.makers:make_audio",
     "played-back": "benchlog_drivers.makers:make_played_back",
     "typed": "benchlog_drivers.makers:make_typed",
     "hand-set": "benchlog_drivers.makers:make_hand_set",

@@ -72,7 +72,7 @@ FAMILIES_OF_METERS = {"scpi", "serial-text", "serial-segments", "serial-frame", 
 
 def test_every_registered_adaptor_that_asks_an_instrument_is_in_the_suite() -> None:
     covered = {find_profile(way.profile).family.value for way in WAYS}
-    elsewhere = {"contactor", "digitiser", "played-back", "typed", "hand-set"}
+    elsewhere = {"audio", "contactor", "digitiser", "played-back", "typed", "hand-set"}
     assert covered == FAMILIES_OF_METERS
     assert set(registry.TABLE) == covered | elsewhere
     assert {family.value for family in Family} <= covered | elsewhere

@@ -1,0 +1,175 @@
+"""Plays a known sound into a sound server's null sink and hears it through the audio adaptor.
+
+    python tests/drivers/sound_stream.py --folder DIR --seconds 600 [--kill-at 60] [--server]
+
+With ``--server`` it starts (and, with ``--kill-at``, kills and starts again) a private server itself. Prints
+JSON: samples played and found again exact and in order, gaps, CPU share, callback time, drift.
+"""
+
+import argparse
+import json
+import os
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from sound_server import INPUT, OUTPUT, SoundServer
+
+from benchlog.bench.file import InstrumentConfig
+from benchlog.model.audio import AudioInput, AudioSetup, SampleBlock, SampleGap
+from benchlog.model.clock import RealClock
+from benchlog.model.errors import InstrumentFault
+from benchlog.model.role import Role
+from benchlog_drivers.adaptors.audio import AudioAdaptor
+from benchlog_drivers.transports.audio import AudioLine
+
+RATE, BLOCK = 48_000, 256
+LEAD_S = 0.4
+
+
+def counted(first: int, count: int) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
+    """Two columns that tell a sample's number, exact in 24 bits: high part and low part."""
+    n = np.arange(first, first + count, dtype=np.int64) + 1
+    return np.stack([(n >> 16) / 2.0**20 + 2.0**-21, (n & 0xFFFF) / 2.0**17], axis=1).astype(np.float32)
+
+
+def numbers(samples: Any) -> Any:
+    """The numbers back; 0 where there is silence."""
+    n = np.round((samples[:, 0].astype(np.float64) - 2.0**-21) * 2.0**20).astype(np.int64) << 16
+    n = n + np.round(samples[:, 1].astype(np.float64) * 2.0**17).astype(np.int64)
+    return np.where(samples[:, 0] == 0.0, 0, n)
+
+
+class Listener:
+    """Counts what comes, as it comes; nothing is kept."""
+
+    def __init__(self) -> None:
+        self.exact = self.joined = self.gaps = self.missing = 0
+        self.last: int | None = None
+
+    def take(self, one: SampleBlock | SampleGap) -> None:
+        if isinstance(one, SampleGap):
+            self.gaps, self.missing, self.last = self.gaps + 1, self.missing + one.missing, None
+            return
+        n = numbers(one.samples)
+        n = n[n > 0]
+        if not len(n):
+            return
+        steps = np.diff(n if self.last is None else np.concatenate([[self.last], n]))
+        self.exact += int(np.count_nonzero(steps == 1))
+        self.joined += int(np.count_nonzero(steps != 1))
+        self.last = int(n[-1])
+
+
+def player(sounddevice: Any, begun: list[int]) -> Any:
+    """An output that plays numbered samples after some silence."""
+    lead = round(LEAD_S * RATE)
+
+    def fill(out: Any, count: int, _times: object, _status: object) -> None:
+        first = begun[0] - lead
+        begun[0] += count
+        out[:] = counted(first, count) if first >= 0 else 0.0
+
+    return sounddevice.OutputStream(
+        device=OUTPUT, samplerate=RATE, channels=2, blocksize=1024, latency=0.2, dtype="float32",
+        clip_off=True, dither_off=True, callback=fill,
+    )  # fmt: skip
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--folder", type=Path, required=True)
+    parser.add_argument("--seconds", type=float, default=2.0)
+    parser.add_argument("--samples", type=int, help="end once so many came exact and in order")
+    parser.add_argument("--kill-at", type=float)
+    parser.add_argument("--server", action="store_true")
+    args = parser.parse_args()
+    server = SoundServer(args.folder) if args.server else None
+    if server is not None:
+        os.environ.update(server.environment)
+        server.start()
+    try:
+        print(json.dumps(run(args, server)))
+    finally:
+        if server is not None:
+            server.kill()
+    return 0
+
+
+def run(args: argparse.Namespace, server: SoundServer | None) -> dict[str, Any]:
+    setup = AudioSetup(AudioInput(2, 1.0), AudioInput(1, 1.0), rate_hz=RATE, block=BLOCK)
+    config = InstrumentConfig("ears", "audio", (Role.SOURCE_CURRENT, Role.INLET_VOLTAGE), INPUT, audio=setup)
+    adaptor = AudioAdaptor(config, AudioLine(INPUT, RATE, BLOCK, 2), RealClock())
+    times = timed(adaptor)
+    identity = adaptor.open()
+    import sounddevice
+
+    begun, listener, faults = [0], Listener(), []
+    output = player(sounddevice, begun)
+    output.start()
+    cpu, begin = time.process_time(), time.monotonic()
+    enough = args.samples or sys.maxsize
+    while (passed := time.monotonic() - begin) < args.seconds and listener.exact < enough:
+        if args.kill_at is not None and server is not None and passed > args.kill_at:
+            args.kill_at = None
+            server.kill()
+        try:
+            for one in adaptor.listen():
+                listener.take(one)
+        except InstrumentFault as fault:
+            faults.append(f"{passed:.2f} s: {type(fault).__name__}: {fault}")
+            output.abort(ignore_errors=True)
+            output.close(ignore_errors=True)
+            output, listener.last = again(adaptor, server, sounddevice, begun), None
+    cpu = time.process_time() - cpu
+    drift = adaptor.sample_clock.drift()
+    output.abort(ignore_errors=True)
+    output.close(ignore_errors=True)
+    adaptor.close()
+    took = np.array(times) if times else np.zeros(1)
+    return {
+        "identity": identity.description, "played": begun[0] - round(LEAD_S * RATE), "exact": listener.exact,
+        "joined": listener.joined, "gaps": listener.gaps, "missing": listener.missing, "faults": faults,
+        "cpu_percent": 100.0 * cpu / passed, "callback_p50_us": float(np.quantile(took, 0.5)) * 1e6,
+        "callback_p99_us": float(np.quantile(took, 0.99)) * 1e6, "drift_ppm": drift,
+    }  # fmt: skip
+
+
+def again(adaptor: AudioAdaptor, server: SoundServer | None, sounddevice: Any, begun: list[int]) -> Any:
+    """Start the server and open both streams again, as a recorder would: until it works."""
+    if server is not None:
+        server.start()
+    for _ in range(50):
+        try:
+            adaptor.open()
+            break
+        except InstrumentFault:
+            time.sleep(0.2)
+    output = player(sounddevice, begun)
+    output.start()
+    return output
+
+
+def timed(adaptor: AudioAdaptor) -> list[float]:
+    """How long each copy into the ring takes, in s."""
+    from benchlog_drivers.adaptors import audio_ring
+
+    took: list[float] = []
+    put = audio_ring.BlockRing.put
+
+    def timed_put(self: Any, *words: Any) -> None:
+        begin = time.perf_counter()
+        put(self, *words)
+        took.append(time.perf_counter() - begin)
+
+    audio_ring.BlockRing.put = timed_put  # type: ignore[method-assign]
+    return took
+
+
+if __name__ == "__main__":
+    sys.exit(main())
