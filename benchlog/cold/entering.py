@@ -52,6 +52,8 @@ class Given(msgspec.Struct, frozen=True):
     stage: str = COLD
     by: str = ""
     sure: bool = False
+    sure_by: str = "add --sure"
+    """How the technician says so, for the message."""
     decimal_comma: bool = False
 
 
@@ -121,7 +123,7 @@ def _typed(given: Given, kind: PointKind) -> Typed:
     typed = parse_typed(given.text, kind.quantity, given.decimal_comma)
     if typed.doubts and not given.sure:
         hint = f" Did you mean {typed.suggestion}?" if typed.suggestion else ""
-        raise UsageError(f"{' '.join(typed.doubts)}{hint} Type it again, or add --sure.")
+        raise UsageError(f"{' '.join(typed.doubts)}{hint} Type it again, or {given.sure_by}.")
     return typed
 
 
@@ -145,6 +147,17 @@ def sheet_of(instrument: str, entries: Sequence[Entry]) -> MeterSheet | None:
     benches = [e.payload for e in entries if isinstance(e.payload, BenchSet)]
     found = [i.sheet for bench in benches for i in bench.instruments if i.name == instrument]
     return found[-1] if found else None
+
+
+def u_of_typed(text: str, kind: PointKind, instrument: str, entries: Sequence[Entry]) -> float | None:
+    """Expanded uncertainty of a typed reading by the meter's sheet, or as of a hand meter; None without one.
+
+    `UsageError` for what is no reading of that kind.
+    """
+    typed = parse_typed(text, kind.quantity)
+    if typed.value is None:
+        return None
+    return uncertainty(kind, typed.value, typed.resolution or 0.0, sheet_of(instrument, entries)).u
 
 
 def both_ways(taken: Taken, entries: Sequence[Entry]) -> Judgement | None:

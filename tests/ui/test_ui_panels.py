@@ -1,0 +1,355 @@
+"""Cold checks, parts and final checks by the keyboard: what is sent, and what is held back."""
+
+import numpy as np
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QImage
+from PySide6.QtTest import QTest
+
+from benchlog.cold.discharge import reservoir
+from benchlog.model.history import (
+    Approved,
+    JobEntered,
+    PartChanged,
+    PointsListed,
+    RunEnded,
+    Taken,
+)
+from benchlog.model.job import Customer, Job
+from benchlog.model.known import Check, Known
+from benchlog.model.point import PointKind, TestPoint
+from benchlog.model.protocol import EntryAdded, Live, Point, Probe
+from benchlog.model.quantity import Quantity
+from benchlog.model.reading import Status
+from benchlog.model.step import Outcome, PointVerdict
+from benchlog.model.unit import Fuse, Unit
+from benchlog.model.work import Adjusted, Estimated, FinalChecked, FirstLook, Photographed, SafetyMeasured
+from benchlog_ui.invented import entries_of
+from benchlog_ui.panels.finalpanel import overview
+from benchlog_ui.panels.handsfree import HandsFree, typed_of
+from benchlog_ui.stages import Stage
+
+PLUS, MINUS = reservoir("reservoir +", "supply"), reservoir("reservoir -", "supply")
+PIN = TestPoint(
+    "output pin to + rail", PointKind.OHMS, "left", "reservoir +, reservoir -",
+    known=Known(check=Check.OUTPUT_TO_RAIL),
+)  # fmt: skip
+BASE = TestPoint("Q12 B-E", PointKind.JUNCTION, "left", "reservoir +", known=Known(device="bipolar"))
+JOB = Job(
+    "J-1", Customer("Invented"), spending_cap="EUR 100", invented=True,
+    unit=Unit(fuse=Fuse("T4AL250V", 4.0, "T", "L"), protective_earth=False),
+)  # fmt: skip
+
+
+class Desk:
+    """One open panel, and what it sends, put back into its history as a recorder would."""
+
+    def __init__(self, bench, stage):
+        self.bench, self.shell = bench, bench.start.desk.shell
+        self.sent = []
+        self.shell._send = self._send
+        self.count = 0
+        self.stage = stage
+        self.shell.session = None
+        self.put(JobEntered(JOB))
+        self.shell.go(stage.value)
+        self.panel = self.shell.panels[stage]
+
+    def _send(self, message):
+        assert isinstance(message, EntryAdded)
+        self.sent.append(message.payload)
+
+    def put(self, *payloads):
+        self.shell.take(
+            entries_of([(float(self.count + n), p) for n, p in enumerate(payloads)], self.count + 1)
+        )
+        self.count += len(payloads)
+
+    def last(self, kind):
+        """The last thing sent, stored."""
+        found = self.sent.pop()
+        assert isinstance(found, kind), found
+        self.put(found)
+        return found
+
+    def type(self, field, text):
+        field.setFocus()
+        field.setText(text)
+        QTest.keyClick(field, Qt.Key.Key_Return)
+
+
+@pytest.fixture
+def cold(bench):
+    desk = Desk(bench, Stage.COLD)
+    desk.put(PointsListed((PLUS, MINUS, PIN, BASE)))
+    return desk
+
+
+def test_typed_readings_wait_for_both_reservoirs_and_are_judged_on_the_spot(cold):
+    panel = cold.panel
+    panel.points.choose(PIN.name, PIN.kind)
+    cold.type(panel.reading, "3.1")
+    assert not cold.sent
+    assert "reservoir +, reservoir -" in panel.trouble.text()
+    assert panel.reading.text() == "3.1"
+    for name in ("reservoir +", "reservoir -"):
+        panel.prove_next()
+        assert panel.point.name == name
+        panel.proved.setChecked(True)
+        cold.type(panel.reading, "0.02")
+        taken = cold.last(Taken)
+        assert taken.meter_proved
+        assert taken.verdict is PointVerdict.WITHIN
+        if name == "reservoir +":
+            panel.points.choose(PIN.name, PIN.kind)
+            cold.type(panel.reading, "3.1")
+            assert not cold.sent
+            assert "1 V: reservoir -." in panel.trouble.text()
+            panel.reading.clear()
+    assert panel.safe.text() == "Proved below 1 V: reservoir +, reservoir -."
+    panel.points.choose(PIN.name, PIN.kind)
+    cold.type(panel.reading, "3.1")
+    assert cold.last(Taken).verdict is PointVerdict.OUTSIDE
+    assert "5 Ω" in panel.verdict.limit
+    assert "next: left: Q12 B-E" in panel.verdict.name
+    assert "shorted collector to emitter" in panel.found.text()
+    assert panel.point.name == BASE.name
+
+
+def test_i_have_checked_is_recorded_with_the_reading(cold):
+    panel = cold.panel
+    panel.points.choose(PIN.name, PIN.kind)
+    QTest.keyClick(cold.bench.start.window, Qt.Key.Key_D, Qt.KeyboardModifier.ControlModifier)
+    question = cold.bench.start.window.question
+    assert "nothing that feeds this point" in question.words
+    cold.type(question.field, "bleeders seen, 0 V on a second meter")
+    cold.type(panel.reading, "14k")
+    assert cold.last(Taken).checked == "bleeders seen, 0 V on a second meter"
+
+
+def test_a_doubtful_figure_is_asked_back_and_taken_at_the_second_enter(cold):
+    panel = cold.panel
+    panel.points.choose("reservoir +", PointKind.DC_VOLTS)
+    for _ in range(2):
+        assert not cold.sent
+        cold.type(panel.reading, "1500")
+    assert cold.last(Taken).value == 1500.0
+    cold.type(panel.reading, "teapot")
+    assert not cold.sent
+    assert "is no DC voltage" in panel.trouble.text()
+    assert panel.reading.text() == "teapot"
+
+
+def test_a_junction_goes_on_to_its_other_polarity(cold):
+    panel = cold.panel
+    cold.put(*(Taken(p, Quantity.DC_VOLTAGE, 0.02, u=0.01, meter_proved=True) for p in (PLUS, MINUS)))
+    panel.points.choose(BASE.name, BASE.kind)
+    panel.circuit.setCurrentText("out of circuit")
+    cold.type(panel.reading, "0.62")
+    assert cold.last(Taken).polarity == "forward"
+    assert (panel.point.name, panel.polarity.currentText()) == (BASE.name, "reverse")
+    cold.type(panel.reading, "OL")
+    assert cold.sent[-1].polarity == "reverse"
+    assert "both ways: within limit" in panel.trouble.text()
+
+
+def probe(t_s, value, quantity=Quantity.RESISTANCE):
+    t_us = int(t_s * 1e6)
+    status = Status.OVERLOAD if value is None else None
+    return Point("probe", t_us, value, status, Probe("hand meter", quantity, t_us - 1000, t_us, 60.0, 0.01))
+
+
+def test_hands_free_takes_what_is_steady_and_arms_again(cold):
+    panel, board = cold.panel, cold.bench.start.desk.board
+    cold.put(*(Taken(p, Quantity.DC_VOLTAGE, 0.02, u=0.01, meter_proved=True) for p in (PLUS, MINUS)))
+    panel.points.choose(PIN.name, PIN.kind)
+    panel.free.setChecked(True)
+    noise = np.random.default_rng(3).normal(0.0, 0.004, 40)
+    air = [probe(0.1 * k, None) for k in range(5)]
+    board.take(Live(0, (*air, *(probe(0.5 + 0.1 * k, 3.1 + x) for k, x in enumerate(noise)))), 0.0)
+    panel.refresh(0.0)
+    (taken,) = cold.sent
+    assert taken.value == pytest.approx(3.1, abs=0.02)
+    assert taken.instrument == "hand meter"
+    assert taken.typed == ""
+    assert panel.verdict.flashing
+    panel.points.choose(PIN.name, PIN.kind)
+    board.take(Live(0, (probe(10.0, 0.6, Quantity.JUNCTION_VOLTAGE),)), 0.0)
+    panel.refresh(0.0)
+    panel.foot()
+    assert len(cold.sent) == 1
+    assert "the point is" in panel.trouble.text()
+
+
+def test_the_foot_takes_at_once_and_an_overload_too():
+    hands = HandsFree()
+    hands.aim(PointKind.OHMS, None)
+    assert hands.foot() == []
+    assert hands.hear([probe(0.1, 2.0), probe(0.2, 9.0)]) == []
+    assert typed_of(hands.foot()[0]).value == 9.0
+    hands.hear([probe(0.3, None)])
+    assert typed_of(hands.foot()[0]).status is Status.OVERLOAD
+    assert hands.hear([Point("probe", 1, 2.0)]) == []
+
+
+def test_first_look_known_parts_points_and_lists(cold):
+    panel = cold.panel
+    panel.show_first_look()
+    panel.first.seen.setText("dust")
+    panel.first.fitted.setText("T6.3AL250V")
+    panel._now()
+    look = cold.last(FirstLook)
+    assert (look.fuse_marked, look.fuse_verdict) == ("T4AL250V", PointVerdict.OUTSIDE)
+    assert "first look" in cold.shell.ledger.survey(Stage.COLD).done
+    panel.points.choose(PIN.name, PIN.kind)
+    panel.known.setText("teapot")
+    panel._change_known()
+    assert "is no resistance" in panel.trouble.text()
+    panel.known.setText("8R voice-coil")
+    panel._change_known()
+    assert cold.last(PointsListed).points[2].known == Known(check=Check.VOICE_COIL, rated_ohm=8.0)
+    panel._new_point(PointKind.ESR, "supply: C5")
+    assert cold.last(PointsListed).points[-1] == TestPoint("C5", PointKind.ESR, "supply")
+    panel.add_template()
+    assert len(cold.last(PointsListed).points) > 8
+    panel.first.fitted.setText("teapot")
+    panel.first.store()
+    assert not cold.sent
+
+
+def test_photographs_are_stored_with_the_point_that_is_on(cold, tmp_path):
+    panel = cold.panel
+    panel.points.choose(PIN.name, PIN.kind)
+    good, bad = tmp_path / "a.png", tmp_path / "b.jpg"
+    image = QImage(40, 30, QImage.Format.Format_RGB32)
+    image.fill(0x335577)
+    assert image.save(str(good))
+    bad.write_text("no picture", encoding="utf-8")
+    assert cold.shell.drop([bad, good])
+    assert cold.bench.pump(lambda: len(panel.pictures.read) == 2, 20.0)
+    panel.refresh(0.0)
+    photo = cold.last(Photographed)
+    assert (photo.point, photo.group, photo.stage) == (PIN.name, "left", "cold-checks")
+    assert "b.jpg is no photograph" in panel.trouble.text()
+    assert any("photograph" in r.kind for r in cold.shell._rows)
+
+
+@pytest.fixture
+def parts(bench):
+    return Desk(bench, Stage.PARTS)
+
+
+def test_estimate_and_answer(parts):
+    panel = parts.panel
+    parts.type(panel.item, "labour")
+    assert "no line" in panel.trouble.text()
+    parts.type(panel.item, "devices = 58.00")
+    parts.type(panel.item, "labour = 90")
+    assert "148.00" in panel.total.text()
+    panel.put_estimate()
+    put = parts.last(Estimated)
+    assert str(put.over_cap) == "48.00"
+    assert "waits for approval" in panel.waits.text()
+    panel.approve()
+    assert "who gave it" in panel.trouble.text()
+    panel.how.setText("telephone")
+    panel.approve()
+    answer = parts.last(Approved)
+    assert (answer.amount, answer.who, answer.approved, answer.estimate) == ("148.00", "Invented", True, 2)
+    panel.decline()
+    assert parts.last(Approved).changes == 3
+
+
+def test_a_part_is_checked_by_itself_or_asked_for_twice(parts):
+    panel = parts.panel
+    panel.direction.setCurrentText("fitted")
+    panel.kind.setCurrentText("capacitor")
+    panel.position.setText("C31")
+    parts.type(panel.value, " ")
+    assert "its value" in panel.trouble.text()
+    parts.type(panel.value, "4K7")
+    assert "is no capacitor" in panel.trouble.text()
+    parts.type(panel.value, "220u")
+    assert not parts.sent
+    assert "was not checked" in panel.trouble.text()
+    panel.known.setText("220u 50V lead=0")
+    parts.type(panel.reading, "0.16")
+    taken = parts.last(Taken)
+    assert (taken.part, taken.verdict, taken.point.known.used) == ("C31", PointVerdict.WITHIN, False)
+    parts.type(panel.value, "220u")
+    fitted = parts.last(PartChanged)
+    assert (fitted.checked_by, fitted.si_value, fitted.series) == (2, pytest.approx(220e-6), "E3")
+    assert panel.parts.item(0).text() == "C31  fitted: 220u; by itself 160 mΩ, within limit"
+    panel.position.setText("Q1")
+    panel.kind.setCurrentText("transistor")
+    for _ in range(2):
+        assert not parts.sent
+        parts.type(panel.value, "npn")
+    assert parts.last(PartChanged).checked_by == 0
+
+
+def test_a_value_in_no_series_is_asked_back(parts):
+    panel = parts.panel
+    panel.kind.setCurrentText("resistor")
+    panel.position.setText("R1")
+    parts.type(panel.value, "4K6")
+    assert not parts.sent
+    assert "no series" in panel.trouble.text()
+    parts.type(panel.value, "4K6")
+    assert parts.last(PartChanged).series == ""
+
+
+@pytest.fixture
+def final(bench):
+    desk = Desk(bench, Stage.FINAL)
+    desk.put(RunEnded(Outcome.COMPLETED, "", ()))
+    return desk
+
+
+def test_final_checks_adjustment_and_safety_figures(final):
+    panel = final.panel
+    panel.check.setCurrentText("dc-offset")
+    final.type(panel.value, "4m")
+    offset = final.last(FinalChecked)
+    assert (offset.channel, offset.relay_side, offset.verdict) == ("left", "amplifier", PointVerdict.WITHIN)
+    assert "direct-coupled" in panel.said.text()
+    panel.side.setCurrentText("loudspeaker")
+    final.type(panel.value, "4m")
+    assert final.last(FinalChecked).verdict is PointVerdict.NONE
+    panel.check.setCurrentText("rails")
+    panel.value.setText("41.2")
+    final.type(panel.second, "41")
+    assert not final.sent
+    final.type(panel.second, "-41")
+    assert final.last(FinalChecked).verdict is PointVerdict.WITHIN
+    panel.check.setCurrentText("output-into-load")
+    panel.load.setText("8")
+    panel.distortion.setText("0.05")
+    final.type(panel.value, "20")
+    output = final.last(FinalChecked)
+    assert (output.power_w, output.distortion) == (50.0, pytest.approx(5e-4))
+    panel.check.setCurrentText("tap")
+    final.type(panel.seen, "no crackle")
+    assert final.last(FinalChecked).seen == "no crackle"
+    panel.show_form(1, panel.before)
+    panel.before.setText("3.1m")
+    panel.minutes.setText("20")
+    final.type(panel.after, "12.4m")
+    assert final.last(Adjusted).verdict is PointVerdict.WITHIN
+    panel.show_form(2, panel.figure)
+    panel.test.setCurrentText("touch-current")
+    assert panel.protection.currentText() == "class II"
+    final.type(panel.figure, "0.1m")
+    assert not final.sent
+    assert "licensed" in panel.said.text()
+    panel.tester.setText("Invented tester")
+    final.type(panel.figure, "0.1m")
+    assert final.last(SafetyMeasured).verdict is PointVerdict.NONE
+    panel.due.setText("soon")
+    final.type(panel.figure, "0.1m")
+    assert not final.sent
+    rows, channels = overview(final.shell.entries)
+    assert channels == ("left", "")
+    assert rows["rails"][""][0] == "41.2 V / -41 V, within limit"
+    assert panel.table.rowCount() == len(rows) == 6
+    assert final.shell.ledger.survey(Stage.FINAL).done[0] == "7 checks and figures"

@@ -1,0 +1,1 @@
+"""Panels of the stages that are worked with the plug out, and of the final checks."""

@@ -1,0 +1,79 @@
+"""Photographs dropped onto a panel or arriving in the watched folder: read on a thread of their own."""
+
+import threading
+from collections import deque
+from collections.abc import Sequence
+from pathlib import Path
+
+import msgspec
+
+from benchlog.model.errors import BenchlogError
+from benchlog.model.work import Photographed
+
+SUFFIXES = (".jpg", ".jpeg", ".png")
+
+
+class Pictures:
+    """Reads photographs one after the other; what came of each is in `read`."""
+
+    def __init__(self, folder: str = "") -> None:
+        """``folder`` is watched for pictures that come from now on; empty for none."""
+        self.read: deque[Photographed | str] = deque()
+        """Photographs, and the reasons of those that are none."""
+        self._folder = Path(folder).expanduser() if folder else None
+        self._seen = set(self._there())
+        self._sizes: dict[Path, int] = {}
+
+    def _there(self) -> list[Path]:
+        if self._folder is None:
+            return []
+        try:
+            return sorted(p for p in self._folder.iterdir() if p.suffix.lower() in SUFFIXES)
+        except OSError:
+            return []
+
+    def look(self, given: Photographed) -> None:
+        """Pick up what is new in the folder and has stopped growing."""
+        for path in self._there():
+            if path in self._seen:
+                continue
+            try:
+                size = path.stat().st_size
+            except OSError:
+                continue
+            if size and self._sizes.get(path) == size:
+                self._seen.add(path)
+                self.take([path], given)
+            self._sizes[path] = size
+
+    def take(self, paths: Sequence[Path], given: Photographed) -> None:
+        """Read files; each entry has the point, part and stage of ``given``."""
+        worker = threading.Thread(target=self._read, args=(list(paths), given), name="photos", daemon=True)
+        worker.start()
+
+    def _read(self, paths: list[Path], given: Photographed) -> None:
+        from benchlog.job.photograph import read_photograph
+
+        for path in paths:
+            try:
+                found = read_photograph(path)
+            except BenchlogError as error:
+                self.read.append(str(error))
+                continue
+            self.read.append(
+                msgspec.structs.replace(
+                    found,
+                    point=given.point,
+                    group=given.group,
+                    part=given.part,
+                    stage=given.stage,
+                    by=given.by,
+                )
+            )
+
+
+def belongs_to(
+    point: str = "", group: str = "", part: str = "", stage: str = "", by: str = ""
+) -> Photographed:
+    """What a photograph to come belongs to."""
+    return Photographed("", "", 0, 0, "", point=point, group=group, part=part, stage=stage, by=by)
