@@ -30,6 +30,9 @@ class Bench:
 
     def heard(self) -> list[FromWindow]:
         """What the window said so far (and since the last call)."""
+        until = time.monotonic() + 10.0
+        while not self.start.link.idle and time.monotonic() < until:
+            time.sleep(0.002)
         os.set_blocking(self.from_window, False)
         data = b""
         while True:

@@ -179,3 +179,13 @@ def test_nothing_heavy_is_imported_before_the_first_frame():
     )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert ran.stdout.strip() == "[]"
+
+
+def test_the_recorder_imports_nothing_heavy_before_it_starts_the_window():
+    code = (
+        "import sys\n"
+        "import benchlog.cli.main, benchlog.cli.window, benchlog.recorder.window\n"
+        "print(sorted({m.split('.')[0] for m in sys.modules} & {'numpy', 'PySide6', 'pyvisa', 'serial'}))\n"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert ran.stdout.strip() == "[]"

@@ -31,6 +31,7 @@ class Link:
         self._read_fd = read_fd
         self._write_fd = write_fd
         self._outbox: queue.SimpleQueue[FromWindow | None] = queue.SimpleQueue()
+        self._sent = self._written = 0
         self._threads = [self._thread(self._read, "pipe in"), self._thread(self._write, "pipe out")]
 
     @staticmethod
@@ -44,7 +45,13 @@ class Link:
 
     def send(self, message: "FromWindow") -> None:
         """Queue a message; returns at once."""
+        self._sent += 1
         self._outbox.put(message)
+
+    @property
+    def idle(self) -> bool:
+        """Whether everything that was sent is written, or can't be any more."""
+        return self._sent == self._written or not self._threads[1].is_alive()
 
     def answer_pings(self, input_age_s: float) -> None:
         """Answer the heartbeats in the inbox and leave the rest there, in order."""
@@ -96,5 +103,6 @@ class Link:
             try:
                 while rest:
                     rest = rest[os.write(self._write_fd, rest) :]
+                self._written += 1
             except OSError:
                 return
