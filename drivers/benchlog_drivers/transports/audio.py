@@ -94,8 +94,8 @@ def refusal(device: Device, rate_hz: int, code: int, text: str) -> PortRefused:
     if code == _RATE:
         own = f"{device.rate_hz:.0f}"
         return PortRefused(
-            f"{name} does not run at {rate_hz} samples a second; it says {own} of itself. Set it to {rate_hz} "
-            f"with its own panel, or write rate_hz = {own} in [instrument.audio] and calibrate again."
+            f"{name} does not run at {rate_hz} samples a second; it says {own} of itself. Set it to "
+            f"{rate_hz} with its own panel, or write rate_hz = {own} in [instrument.audio] and calibrate again."
         )
     if code == _CHANNELS:
         return PortRefused(
