@@ -15,6 +15,7 @@ import gc
 import itertools
 import json
 import multiprocessing
+import random
 import secrets
 import signal
 import subprocess
@@ -34,6 +35,7 @@ Job = tuple[str, int, int, int]
 def start_worker() -> None:
     """A worker leaves Ctrl-C to its parent."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
     gc.freeze()
     gc.disable()
 
@@ -57,13 +59,15 @@ def jobs(
     """Round the cells in turn, without the runs that are there."""
     rounds = itertools.count() if turns is None else range(turns)
     for turn in rounds:
+        found: list[Job] = []
         for part in parts:
             for c, cell in enumerate(PARTS[part]):
-                if not all(words in cell.name for words in only):
-                    continue
-                for i in range(turn * cell.share, (turn + 1) * cell.share):
-                    if (cell.name, i) not in done:
-                        yield part, c, i, base
+                if all(words in cell.name for words in only):
+                    numbers = range(turn * cell.share, (turn + 1) * cell.share)
+                    found += [(part, c, i, base) for i in numbers if (cell.name, i) not in done]
+        # Mixed, so that a round cut short is balanced too.
+        random.Random(f"{base}/{turn}").shuffle(found)
+        yield from found
 
 
 def lines_of(path: Path) -> list[dict[str, Any]]:
@@ -125,6 +129,9 @@ class Files:
 def run_campaign(out: Path, parts: Sequence[str], base: int, args: argparse.Namespace) -> int:
     """Run until the turns or the minutes are over; how many runs were added."""
     done = {(one["cell"], one["i"]) for part in parts for one in lines_of(out / f"{part}.jsonl")}
+    # A command begun in the background ignores Ctrl-C unless it is told not to.
+    for one in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(one, signal.default_int_handler)
     files, added = Files(out), 0
     begun = time.monotonic()
     pool = multiprocessing.Pool(args.jobs, start_worker)
