@@ -15,6 +15,7 @@ import os
 import statistics
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -35,11 +36,22 @@ from benchlog.session.lock import Holder
 from benchlog.session.writer import SessionWriter
 from benchlog_drivers.registry import make as make_adaptor
 from benchlog_drivers.simulated.options import make_options
-from benchlog_drivers.simulated.process import spawn
+from benchlog_drivers.simulated.process import Spawned, spawn
 
 
-def one_run(fault: str, fault_at_s: float, source: str, seed: int) -> dict[str, Any]:
-    """Record one run until it is cut off; its stages in milliseconds."""
+def one_run(
+    fault: str,
+    fault_at_s: float,
+    source: str,
+    seed: int,
+    window: tuple[str, ...] | None = None,
+    keep: Callable[[list[float]], object] = lambda _: None,
+    beside: Callable[[Spawned], list[float]] | None = None,
+) -> dict[str, Any]:
+    """Record one run until it is cut off; its stages in milliseconds.
+
+    ``beside`` measures something else on the same bench once the run is over; ``keep`` gets what it found.
+    """
     meters = "bench" if source == "programmed" else "handheld"
     options = make_options(fault=fault, fault_at_s=fault_at_s, source=source, meters=meters, seed=seed)
     args = argparse.Namespace(lamp=None, soak=None, ask=False, reference=None, plan=None)
@@ -57,10 +69,13 @@ def one_run(fault: str, fault_at_s: float, source: str, seed: int) -> dict[str, 
         )
         recorder = Recorder(
             store, bench, make_adaptor, clock, engine=BringUp(setup), begun=RunBegun(setup=setup),
-            options=Options(answer_not_judged="end"),
+            options=Options(answer_not_judged="end", window=window),
         )  # fmt: skip
+        recorder._leave_soon = True  # nobody is there to close the window
         result = recorder.run()
         status = ask(simulated.ready.control, {"type": "status"})
+        if beside is not None:
+            keep(beside(simulated))
     return stages(result, clock, status)
 
 
