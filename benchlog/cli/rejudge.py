@@ -15,7 +15,7 @@ from benchlog.cli.show import steps_as_text
 from benchlog.exchange.slowcsv import read_slow
 from benchlog.model.clock import US
 from benchlog.model.errors import SessionDamaged, UsageError
-from benchlog.model.event import Ended, Said, StepDone, Told
+from benchlog.model.event import Ended, Key, KeyPressed, Marked, Said, StepDone, Told
 from benchlog.model.history import RunBegun, RunSaid
 from benchlog.model.run import RunSetup
 from benchlog.model.step import Outcome
@@ -56,7 +56,8 @@ def _of_session(args: argparse.Namespace) -> RunReport:
         recorded = _last_run(reader, args.file)
         begun = recorded.begun.payload
         assert isinstance(begun, RunBegun)
-        told = reader.told(recorded.begun.t_us, reader.span_us[1])
+        since = reader.told(recorded.begun.t_us, reader.span_us[1])
+        told = [(t_us, event) for t_us, event in since if not _rearms(event)]
         simulated = reader.simulated
         then = _said_then(reader, recorded)
     watch, said = judge(begun.setup, told, recorded.begun.t_us, recorded.span_us[1], args.tick_ms)
@@ -103,7 +104,13 @@ def judge(
 def _said_then(reader: SessionReader, recorded: Run) -> list[tuple[int, Said]]:
     """What the limit watch said when the run was recorded."""
     entries = reader.entries(after=recorded.begun.seq)
-    return [(e.t_us, e.payload.said) for e in entries if isinstance(e.payload, RunSaid)]
+    said = [(e.t_us, e.payload.said) for e in entries if isinstance(e.payload, RunSaid)]
+    return [(t_us, word) for t_us, word in said if not (isinstance(word, Marked) and word.what == "rearmed")]
+
+
+def _rearms(event: Told) -> bool:
+    """The key that began the run again after a cut-off: the run that it began has its own beginning."""
+    return isinstance(event, KeyPressed) and event.key is Key.REARM
 
 
 def differing(then: Sequence[tuple[int, Said]], now: Sequence[tuple[int, Said]]) -> tuple[str, ...]:

@@ -300,3 +300,19 @@ def test_a_meter_that_can_not_judge_is_told_with_what_would_help(bench):
     frames(bench)
     assert "What would help" in desk.shell.before.words.text()
     assert "can NOT judge" in [desk.shell.before.table.item(r, 4).text() for r in range(3)]
+
+
+def test_help_tells_of_the_page_that_was_open_and_lists_every_key(bench):
+    desk = sit(bench)
+    desk.shell.go(BENCH)
+    key(bench, Qt.Key.Key_F1)
+    page = desk.shell.help
+    assert page.about.text().startswith("Instruments. Which bench file is read")
+    listed = {label.text() for label, bold in page._labels if bold}
+    assert {"F12", "F2", "F8", "Ctrl+B", "Ctrl+1", "F11", "Ctrl + T"} <= listed
+
+
+def test_every_page_has_help(bench):
+    from benchlog_ui.helpwords import HELP
+
+    assert set(HELP) == set(bench.start.desk.shell.route.buttons)

@@ -1,5 +1,6 @@
 """A whole job by keyboard alone: the real recorder in its process, a simulated bench in another."""
 
+import json
 import os
 import socket
 import subprocess
@@ -98,24 +99,24 @@ def hands(qapp, tmp_path, monkeypatch):
 
 
 @pytest.mark.alone
-@pytest.mark.timeout(110)
+@pytest.mark.timeout(240)
 def test_a_whole_job_by_keyboard_alone(hands, tmp_path):
     session = tmp_path / "job.benchlog"
-    with spawn(make_options(supply="switch-mode", time_scale=15.0)) as simulated:
+    with spawn(make_options(supply="switch-mode", time_scale=max(15.0 / crowd(), 6.0))) as simulated:
         began = time.monotonic()
         hand, child = hands(session, "--bench", simulated.bench_path)
         hand.until(lambda: hand.start.desk is not None and "source-current" in hand.start.desk.board.latest)
-        assert time.monotonic() - began < 20.0
+        assert time.monotonic() - began < 20.0 * crowd()
         desk = hand.start.desk
         fill_in_intake(hand)
         begin(hand)
         cut_off_while_typing(hand)
         begin_again(hand)
-        hand.until(lambda: desk.board.ended is not None, 60.0)
+        hand.until(lambda: desk.board.ended is not None, 90.0)
         for _ in range(2):
             if "gives way" in desk.board.ended.reason:  # the simulated bench of a loaded machine lags behind
                 begin_again(hand)
-                hand.until(lambda: desk.board.ended is not None, 60.0)
+                hand.until(lambda: desk.board.ended is not None, 90.0)
         assert desk.board.ended.outcome is Outcome.COMPLETED
         hand.until(lambda: desk.board.at_rest)
         hand.key(Qt.Key.Key_F4)
@@ -125,7 +126,13 @@ def test_a_whole_job_by_keyboard_alone(hands, tmp_path):
         hand.key(Qt.Key.Key_Q, CTRL)
         hand.until(lambda: child.poll() is not None)
     check(session)
+    check_judged_again(session)
     assert document.read_bytes().startswith(b"%PDF-")
+
+
+def crowd():
+    """How many times more work waits than the machine does: promises in real time are for an idle one."""
+    return max(1.0, os.getloadavg()[0] / (2 * (os.cpu_count() or 1)))
 
 
 def fill_in_intake(hand):
@@ -170,11 +177,16 @@ def cut_off_while_typing(hand):
 def begin_again(hand):
     desk = hand.start.desk
     hand.until(lambda: desk.board.near_zero)
+    before = runs(desk)
     hand.key(Qt.Key.Key_F10)
     assert "fuse" in hand.start.window.question.words
     hand.type("looked at: fuse good")
     hand.key(Qt.Key.Key_Return)
-    hand.until(lambda: desk.board.running and not desk.board.latched)
+    hand.until(lambda: runs(desk) > before)
+
+
+def runs(desk):
+    return sum(isinstance(e.payload, RunBegun) for e in desk.shell.entries)
 
 
 def hand_over(hand, folder):
@@ -190,6 +202,14 @@ def hand_over(hand, folder):
     hand.key(Qt.Key.Key_Return, CTRL)
     hand.until(lambda: not panel.works.busy and list(folder.glob("*.pdf")), 40.0)
     return next(folder.glob("*.pdf"))
+
+
+def check_judged_again(session):
+    """The run that was begun again has its own beginning: judged again it takes the same course."""
+    words = [sys.executable, "-m", "benchlog", "rejudge", str(session), "--json"]
+    done = subprocess.run(words, capture_output=True, text=True, check=False)
+    report = json.loads(done.stdout)
+    assert (report["outcome"], report["warnings"]) == ("completed", [])
 
 
 def check(session):

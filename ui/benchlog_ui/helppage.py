@@ -2,8 +2,9 @@
 
 from collections.abc import Iterable
 
-from PySide6.QtWidgets import QGridLayout, QLabel, QWidget
+from PySide6.QtWidgets import QGridLayout, QLabel, QVBoxLayout, QWidget
 
+from benchlog_ui.helpwords import HELP
 from benchlog_ui.look import Look
 from benchlog_ui.marks import CUT_OFF_KEY
 
@@ -24,13 +25,26 @@ class HelpPage(QWidget):
         """Empty until `show_keys`."""
         super().__init__()
         self._labels: list[tuple[QLabel, bool]] = []
-        self._grid = QGridLayout(self)
+        self.about = QLabel()
+        self.about.setWordWrap(True)
+        self._column = QVBoxLayout(self)
+        self._column.addWidget(self.about)
+        self._grid = QGridLayout()
+        self._column.addLayout(self._grid, 1)
         self._look = look
+
+    def tell_of(self, name: str) -> None:
+        """Say what the page is for from which the help was asked for."""
+        self.about.setText(f"{name[:1].upper()}{name[1:].replace('-', ' ')}. {HELP.get(name, '')}")
 
     def show_keys(self, keys: Iterable[tuple[str, str]]) -> None:
         """List the keys that are always there, then those given."""
-        for row, (key, words) in enumerate([*ALWAYS, *keys]):
-            half, line = divmod(row, 11)
+        listed = list(keys)
+        for label, _ in self._labels:
+            label.deleteLater()
+        self._labels.clear()
+        for row, (key, words) in enumerate([*ALWAYS, *listed]):
+            half, line = divmod(row, (len(ALWAYS) + len(listed) + 1) // 2)
             for column, (text, bold) in enumerate(((key, True), (words, False))):
                 label = QLabel(text)
                 label.setWordWrap(not bold)
@@ -44,7 +58,8 @@ class HelpPage(QWidget):
         """Take colours and sizes."""
         self._look = look
         gap = look.px(28)
-        self._grid.setContentsMargins(gap, gap, gap, gap)
+        self._column.setContentsMargins(gap, look.px(14), gap, look.px(14))
+        self.about.setFont(look.font(24))
         self._grid.setHorizontalSpacing(gap)
         for label, bold in self._labels:
-            label.setFont(look.font(24, bold=bold))
+            label.setFont(look.font(19, bold=bold))

@@ -142,8 +142,6 @@ class Shell:
         from benchlog_ui.helppage import HelpPage
 
         page = HelpPage(self._window.look)
-        stops = [(b.stop.key, f"Open: {b.stop.words}") for b in self.route.buttons.values()]
-        page.show_keys([*self._keys, *stops])
         return self._add(KEYS, page, page.restyle)
 
     @cached_property
@@ -215,7 +213,11 @@ class Shell:
         return own[name]() if name in own else self.stage(Stage(name))
 
     def go(self, name: str) -> None:
-        """Open a page."""
+        """Open a page; the help tells of the page from which it was asked for."""
+        if name == KEYS:
+            stops = [(b.stop.key, f"Open: {b.stop.words}") for b in self.route.buttons.values()]
+            self.help.show_keys([*self._keys, *stops])
+            self.help.tell_of(self.at)
         self.at = name
         self._window.pages.setCurrentWidget(self.page(name))
         self.route.show_at(name)
