@@ -9,6 +9,7 @@ JSON: samples played and found again exact and in order, gaps, CPU share, callba
 import argparse
 import json
 import os
+import subprocess
 import sys
 import time
 from pathlib import Path
@@ -66,19 +67,35 @@ class Listener:
         self.last = int(n[-1])
 
 
-def player(sounddevice: Any, begun: list[int]) -> Any:
-    """An output that plays numbered samples after some silence."""
-    lead = round(LEAD_S * RATE)
+class Player:
+    """Plays numbered samples after some silence, in a process of its own (a dead server makes it hang)."""
+
+    def __init__(self, seconds: float) -> None:
+        words = [sys.executable, __file__, "--play", "--folder", ".", "--seconds", str(seconds)]
+        self._process = subprocess.Popen(words, stderr=subprocess.DEVNULL)
+
+    def end(self) -> None:
+        self._process.kill()
+        self._process.wait(10.0)
+
+
+def play(seconds: float) -> None:
+    import sounddevice
+
+    lead, first = round(LEAD_S * RATE), [0]
 
     def fill(out: Any, count: int, _times: object, _status: object) -> None:
-        first = begun[0] - lead
-        begun[0] += count
-        out[:] = counted(first, count) if first >= 0 else 0.0
+        at = first[0] - lead
+        first[0] += count
+        out[:] = counted(at, count) if at >= 0 else 0.0
 
-    return sounddevice.OutputStream(
-        device=OUTPUT, samplerate=RATE, channels=2, blocksize=1024, latency=0.2, dtype="float32",
+    stream = sounddevice.OutputStream(
+        device=OUTPUT, samplerate=RATE, channels=2, blocksize=1024, latency=0.3, dtype="float32",
         clip_off=True, dither_off=True, callback=fill,
     )  # fmt: skip
+    stream.start()
+    time.sleep(seconds + 5.0)
+    os._exit(0)
 
 
 def main() -> int:
@@ -87,8 +104,11 @@ def main() -> int:
     parser.add_argument("--seconds", type=float, default=2.0)
     parser.add_argument("--samples", type=int, help="end once so many came exact and in order")
     parser.add_argument("--kill-at", type=float)
+    parser.add_argument("--play", action="store_true", help="only play; the listener starts it so")
     parser.add_argument("--server", action="store_true")
     args = parser.parse_args()
+    if args.play:
+        play(args.seconds)
     server = SoundServer(args.folder) if args.server else None
     if server is not None:
         os.environ.update(server.environment)
@@ -105,70 +125,48 @@ def run(args: argparse.Namespace, server: SoundServer | None) -> dict[str, Any]:
     setup = AudioSetup(AudioInput(2, 1.0), AudioInput(1, 1.0), rate_hz=RATE, block=BLOCK)
     config = InstrumentConfig("ears", "audio", (Role.SOURCE_CURRENT, Role.INLET_VOLTAGE), INPUT, audio=setup)
     adaptor = AudioAdaptor(config, AudioLine(INPUT, RATE, BLOCK, 2), RealClock())
-    times = timed(adaptor)
-    identity = adaptor.open()
-    import sounddevice
-
-    begun, listener, faults = [0], Listener(), []
-    output = player(sounddevice, begun)
-    output.start()
-    cpu, begin = time.process_time(), time.monotonic()
-    enough = args.samples or sys.maxsize
-    while (passed := time.monotonic() - begin) < args.seconds and listener.exact < enough:
-        if args.kill_at is not None and server is not None and passed > args.kill_at:
-            args.kill_at = None
-            server.kill()
-        try:
-            for one in adaptor.listen():
-                listener.take(one)
-        except InstrumentFault as fault:
-            faults.append(f"{passed:.2f} s: {type(fault).__name__}: {fault}")
-            output.abort(ignore_errors=True)
-            output.close(ignore_errors=True)
-            output, listener.last = again(adaptor, server, sounddevice, begun), None
-    cpu = time.process_time() - cpu
-    drift = adaptor.sample_clock.drift()
-    output.abort(ignore_errors=True)
-    output.close(ignore_errors=True)
-    adaptor.close()
-    took = np.array(times) if times else np.zeros(1)
+    identity, player = adaptor.open(), Player(args.seconds)
+    listener, faults, enough = Listener(), [], args.samples or sys.maxsize
+    begin, cpu, resumed = time.monotonic(), time.process_time(), None
+    try:
+        while (passed := time.monotonic() - begin) < args.seconds and listener.exact < enough:
+            if args.kill_at is not None and server is not None and passed > args.kill_at:
+                args.kill_at = None
+                server.kill()
+            try:
+                for one in adaptor.listen():
+                    listener.take(one)
+            except InstrumentFault as fault:
+                faults.append(f"{passed:.2f} s: {type(fault).__name__}: {fault}")
+                if server is not None:
+                    server.kill()
+                    server.start()
+                adaptor.close()
+                player.end()
+                again(adaptor)
+                listener.last, resumed = None, time.monotonic() - begin - passed
+                player = Player(args.seconds)
+        cpu = time.process_time() - cpu
+        drift = adaptor.sample_clock.drift()
+    finally:
+        player.end()
+        adaptor.close()
     return {
-        "identity": identity.description, "played": begun[0] - round(LEAD_S * RATE), "exact": listener.exact,
-        "joined": listener.joined, "gaps": listener.gaps, "missing": listener.missing, "faults": faults,
-        "cpu_percent": 100.0 * cpu / passed, "callback_p50_us": float(np.quantile(took, 0.5)) * 1e6,
-        "callback_p99_us": float(np.quantile(took, 0.99)) * 1e6, "drift_ppm": drift,
+        "identity": identity.description, "exact": listener.exact, "joined": listener.joined,
+        "gaps": listener.gaps, "missing": listener.missing, "faults": faults, "resumed_after_s": resumed,
+        "recorder_cpu_percent": 100.0 * cpu / passed, "drift_ppm": drift,
     }  # fmt: skip
 
 
-def again(adaptor: AudioAdaptor, server: SoundServer | None, sounddevice: Any, begun: list[int]) -> Any:
-    """Start the server and open both streams again, as a recorder would: until it works."""
-    if server is not None:
-        server.start()
+def again(adaptor: AudioAdaptor) -> None:
+    """As the recorder does: until it works."""
     for _ in range(50):
         try:
             adaptor.open()
-            break
+            return
         except InstrumentFault:
             time.sleep(0.2)
-    output = player(sounddevice, begun)
-    output.start()
-    return output
-
-
-def timed(adaptor: AudioAdaptor) -> list[float]:
-    """How long each copy into the ring takes, in s."""
-    from benchlog_drivers.adaptors import audio_ring
-
-    took: list[float] = []
-    put = audio_ring.BlockRing.put
-
-    def timed_put(self: Any, *words: Any) -> None:
-        begin = time.perf_counter()
-        put(self, *words)
-        took.append(time.perf_counter() - begin)
-
-    audio_ring.BlockRing.put = timed_put  # type: ignore[method-assign]
-    return took
+    raise SystemExit("the stream did not come back")
 
 
 if __name__ == "__main__":

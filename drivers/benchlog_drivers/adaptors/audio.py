@@ -9,24 +9,31 @@ from collections.abc import Callable, Sequence
 from typing import Protocol
 
 import numpy as np
+import numpy.typing as npt
 
 from benchlog.bench.adaptor import Identity
 from benchlog.bench.file import InstrumentConfig
 from benchlog.model.audio import AudioSetup, SampleBlock, SampleGap
 from benchlog.model.clock import Clock
-from benchlog.model.errors import InstrumentFault, InstrumentTimeout, ProtocolFault, UsageError
+from benchlog.model.errors import InstrumentFault, ProtocolFault, UsageError
 from benchlog_drivers.adaptors.audio_clock import SampleClock
-from benchlog_drivers.adaptors.audio_ring import Block, BlockRing
 from benchlog_drivers.transports.audio import Device, Put
+from benchlog_drivers.transports.audio_ring import Block, BlockRing
 
 ROOM_S = 5.0
 """What the ring holds, in seconds: the worker may be held up for so long."""
 SILENT_S = 0.5
+"""A stream that gives nothing for so long is lost: it has no pauses of its own."""
+FIRST_S = 5.0
+"""The same before the first block."""
 SLICE_S = 0.003
 STEADILY_US = 5_000_000
 """Three losses within it that nobody told of are no losses: the device runs at another rate."""
 WRONG_RATE = 2e-3
 """Fraction by which the rate may be off before it is another rate than the one asked for (ours)."""
+
+
+Samples = npt.NDArray[np.float32]
 
 
 class InputLine(Protocol):
@@ -88,8 +95,8 @@ class AudioAdaptor:
         self._begin()
         ring, clock = self._ring, self._clock
 
-        def put(samples: np.ndarray[tuple[int, ...], np.dtype[np.float32]], adc_s: float, lost: bool) -> None:
-            ring.put(samples, clock.now(), adc_s, lost)
+        def put(samples: Samples, ago_us: int, adc_s: float, lost: bool, dropped: int) -> None:
+            ring.put(samples, clock.now() - ago_us, adc_s, lost, dropped)
 
         device = self._line.open(put)
         self._next, self._left_us = position, left_us
@@ -117,13 +124,11 @@ class AudioAdaptor:
         return found
 
     def _nothing(self) -> Sequence[SampleBlock | SampleGap]:
-        if self._now() - self._heard_s < SILENT_S:
+        patience_s = FIRST_S if self._end_us is None else SILENT_S
+        if self._now() - self._heard_s < patience_s:
             return ()
         self._heard_s = self._now()
-        raise InstrumentTimeout(
-            f"{self._name}: no samples for {SILENT_S:g} s. Check the interface's cable and power, and the "
-            "system's sound settings."
-        )
+        raise self._line.gone()
 
     def _take(self, block: Block, found: list[SampleBlock | SampleGap]) -> None:
         if self._left_us is not None:

@@ -3,9 +3,15 @@
 The only importer of ``sounddevice`` among the adaptors; it comes with the extra ``audio``.
 """
 
+import contextlib
+import queue
 import re
+import struct
+import subprocess
+import sys
+import threading
+import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import msgspec
@@ -17,9 +23,14 @@ from benchlog.model.errors import InstrumentFault, LinkLost, PortRefused
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-Put = Callable[[npt.NDArray[np.float32], float, bool], None]
-"""Given a block, when its first sample was taken by PortAudio's clock (s), and whether samples were lost
-before it; on PortAudio's thread."""
+Put = Callable[[npt.NDArray[np.float32], int, float, bool, int], None]
+"""Given a block, how many microseconds ago it was handed over, when its first sample was taken by PortAudio's
+clock (s), whether samples were lost before it, and how many found no room; on the line's thread."""
+
+HEADER = struct.Struct("<qdqBI")
+"""Ahead of each block from the stream's process: monotonic ns, clock s, dropped, overflowed, frames."""
+OPEN_S = 15.0
+CLOSE_S = 2.0
 
 _CARD = re.compile(r"\s*[\[(]hw:\d+,\d+[\])]\s*$")
 _PREFERRED = ("ASIO", "Windows WASAPI", "Core Audio", "ALSA", "Windows WDM-KS", "JACK Audio Connection Kit")
@@ -40,6 +51,22 @@ class Device(msgspec.Struct, frozen=True):
     inputs: int
     rate_hz: float
     """The rate it states as its own."""
+
+
+class Order(msgspec.Struct, frozen=True):
+    """What the stream's process is asked for."""
+
+    wanted: str
+    rate_hz: int
+    block: int
+    channels: int
+
+
+class Answer(msgspec.Struct, frozen=True):
+    """Its first line: the device it streams from, or why not."""
+
+    device: Device | None = None
+    refused: str = ""
 
 
 def stable_name(name: str) -> str:
@@ -95,7 +122,8 @@ def refusal(device: Device, rate_hz: int, code: int, text: str) -> PortRefused:
         own = f"{device.rate_hz:.0f}"
         return PortRefused(
             f"{name} does not run at {rate_hz} samples a second; it says {own} of itself. Set it to "
-            f"{rate_hz} with its own panel, or write rate_hz = {own} in [instrument.audio] and calibrate again."
+            f"{rate_hz} with its own panel, or write rate_hz = {own} in [instrument.audio] and calibrate "
+            "again."
         )
     if code == _CHANNELS:
         return PortRefused(
@@ -113,50 +141,54 @@ def refusal(device: Device, rate_hz: int, code: int, text: str) -> PortRefused:
     )
 
 
-@dataclass(slots=True)
 class AudioLine:
-    """One input stream. Opened and closed by the worker that owns it."""
+    """One input stream, in a process of its own. Opened and closed by the worker that owns it.
 
-    wanted: str
-    rate_hz: int
-    block: int
-    channels: int
-    device: Device | None = None
-    _stream: Any = None
+    A sound service that dies can leave PortAudio's thread spinning and its calls hanging for good; there
+    that costs a process that is killed, and not the recorder.
+    """
+
+    def __init__(self, wanted: str, rate_hz: int, block: int, channels: int) -> None:
+        """Not yet open. ``wanted`` names the device; ``channels`` are taken from its first on."""
+        self.wanted = wanted
+        self._order = Order(wanted, rate_hz, block, channels)
+        self._child: subprocess.Popen[bytes] | None = None
+        self._reader: threading.Thread | None = None
 
     def open(self, put: Put) -> Device:
-        """Find the device anew, open its stream and start it. `PortRefused` says why not."""
+        """Start the stream anew and wait until it runs. `PortRefused` says why it does not."""
         self.close()
-        sounddevice = _library()
+        words = [sys.executable, "-m", "benchlog_drivers.transports.audio_child"]
+        child = self._child = subprocess.Popen(
+            [*words, msgspec.json.encode(self._order).decode()],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+        )
+        answers: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+        self._reader = threading.Thread(
+            target=_read, args=(child, answers, put, self._order.channels), name="audio", daemon=True
+        )
+        self._reader.start()
         try:
-            sounddevice._terminate()  # the list of devices is as old as the library's beginning
-            sounddevice._initialize()
-            listed, apis = list(sounddevice.query_devices()), list(sounddevice.query_hostapis())
-        except sounddevice.PortAudioError as error:
-            raise PortRefused(
-                f"The system's audio can't be asked: {error}. Restart its sound service."
-            ) from error
-        self.device = choose(devices_of(listed, apis), self.wanted)
-        check_channels(self.device, self.channels)
-
-        def heard(samples: npt.NDArray[np.float32], _count: int, times: Any, status: Any) -> None:
-            put(samples, times.inputBufferAdcTime, status.input_overflow)
-
-        try:
-            self._stream = sounddevice.InputStream(
-                device=self.device.index, samplerate=self.rate_hz, blocksize=self.block,
-                channels=self.channels, dtype="float32", clip_off=True, dither_off=True, callback=heard,
-            )  # fmt: skip
-            self._stream.start()
-        except sounddevice.PortAudioError as error:
+            line = answers.get(timeout=OPEN_S)
+        except queue.Empty:
+            line = b""
+        if not line:
             self.close()
-            code = next((a for a in error.args if isinstance(a, int)), 0)
-            raise refusal(self.device, self.rate_hz, code, str(error)) from error
-        return self.device
+            raise PortRefused(
+                f"The audio interface '{self.wanted}' did not begin within {OPEN_S:g} s. Check the system's "
+                "sound settings, and that no other program holds it."
+            )
+        answer = msgspec.json.decode(line, type=Answer)
+        if answer.device is None:
+            self.close()
+            raise PortRefused(answer.refused)
+        return answer.device
 
     def check(self) -> None:
         """`LinkLost` where the stream has ended by itself."""
-        if self._stream is not None and not self._stream.active:
+        if self._child is not None and self._child.poll() is not None:
             raise self.gone()
 
     def gone(self) -> InstrumentFault:
@@ -167,27 +199,52 @@ class AudioLine:
         )
 
     def close(self) -> None:
-        """Stop and close the stream; never raises."""
-        stream, self._stream = self._stream, None
-        if stream is None:
+        """End the stream's process; never raises."""
+        child, self._child = self._child, None
+        reader, self._reader = self._reader, None
+        if child is None:
             return
-        try:
-            stream.abort(ignore_errors=True)
-            stream.close(ignore_errors=True)
-        except Exception:  # noqa: BLE001, S110 - a device that is gone may answer anything
-            pass
+        child.kill()
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            child.wait(CLOSE_S)
+        if reader is not None:
+            reader.join(CLOSE_S)
+        for pipe in (child.stdin, child.stdout):
+            if pipe is not None:
+                with contextlib.suppress(OSError):
+                    pipe.close()
+
+
+def _read(
+    child: subprocess.Popen[bytes], answers: "queue.SimpleQueue[bytes]", put: Put, channels: int
+) -> None:
+    """Everything the stream's process says, until it ends; on a thread of its own."""
+    assert child.stdout is not None
+    pipe = child.stdout
+    try:
+        answers.put(pipe.readline())
+        while len(head := pipe.read(HEADER.size)) == HEADER.size:
+            at_ns, adc_s, dropped, overflowed, frames = HEADER.unpack(head)
+            data = pipe.read(4 * frames * channels)
+            if len(data) < 4 * frames * channels:
+                return
+            samples = np.frombuffer(data, "<f4").reshape(frames, channels)
+            put(samples, max(time.monotonic_ns() - at_ns, 0) // 1000, adc_s, bool(overflowed), dropped)
+    except (OSError, ValueError):  # the pipe was closed meanwhile
+        return
 
 
 def inputs_there() -> tuple[Device, ...]:
     """Every audio input of this machine; none without the library."""
     try:
-        sounddevice = _library()
+        sounddevice = library()
         return devices_of(list(sounddevice.query_devices()), list(sounddevice.query_hostapis()))
     except PortRefused:
         return ()
 
 
-def _library() -> Any:
+def library() -> Any:
+    """The module ``sounddevice``. `PortRefused` says what to install."""
     try:
         import sounddevice
     except (ImportError, OSError) as error:

@@ -1,6 +1,6 @@
 """What an audio callback may do: copy its block into room that is already there, and note when.
 
-`BlockRing.put` runs on the sound library's own thread and does nothing else; `take` runs on the worker's.
+`BlockRing.put` runs on the sound library's own thread and does nothing else; `take` runs on another.
 One writer and one reader; the counters are whole numbers, each changed by one side only.
 """
 
@@ -46,8 +46,14 @@ class BlockRing:
         self.lost = 0
         """Samples that found no room, in all."""
 
-    def put(self, samples: npt.NDArray[np.float32], at_us: int, adc_s: float, overflowed: bool) -> None:
-        """Copy a block; on the callback's thread. Never waits, never makes an array."""
+    def put(
+        self, samples: npt.NDArray[np.float32], at_us: int, adc_s: float, overflowed: bool, dropped: int = 0
+    ) -> None:
+        """Copy a block; on the callback's thread. Never waits, never makes an array.
+
+        ``dropped``: samples before it that another ring had no room for.
+        """
+        self._waiting += dropped
         for begin in range(0, len(samples), self._size):
             count = min(self._size, len(samples) - begin)
             if self._written - self._read >= self._blocks:
