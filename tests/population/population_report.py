@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+import population_pictures as pictures
 import population_tables as tables
 from campaign import lines_of
 from population_cells import PARTS
@@ -114,6 +115,18 @@ def _others(lines: dict[str, list[Line]]) -> list[str]:
             tables.listed([one for one in good if is_cut(one)])]  # fmt: skip
 
 
+def draw(lines: dict[str, list[Line]], out: Path) -> str:
+    """A picture of the shorts of all plate classes; its line for the report."""
+    curves = {}
+    for fault in SHORTS:
+        for words, meters in (("current alone", DMM_OR_FIVE), ("outputs read", ("bench",))):
+            these = of_group(lines["faults"], what=fault, kind="class AB, linear", meter=meters)
+            if these and (fault == "shorted-device" or words == "current alone"):
+                curves[f"{fault}, {words}"] = (tables.STEPS, tables.cumulative(these, tables.cut_at))
+    pictures.draw_cuts(curves, out / "population.png")
+    return "![cut off by measured volts](population.png)"
+
+
 def figures(lines: dict[str, list[Line]]) -> dict[str, Any]:
     """The same in numbers: outcomes and acting rules by cell."""
     found: dict[str, Any] = {}
@@ -147,7 +160,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         "folder; the same base seed gives the same runs."
     )
     data = {**meta, "runs": runs, "failed": failed, "cells": figures(lines)}
-    save(args.out, "population", "Rules on a population", [opening, *sections(lines)], data)
+    parts = [opening, *sections(lines), draw(lines, args.out)]
+    save(args.out, "population", "Rules on a population", parts, data)
     return 0
 
 

@@ -21,7 +21,7 @@ GROUPS = {cell.name: cell.group for cells in PARTS.values() for cell in cells}
 
 
 def bounds(hits: int, of: int) -> tuple[float, float]:
-    """95 % bounds of a share, two-sided; one-sided at 0 and 1 (Clopper, Pearson, Biometrika 26 (1934) 404)."""
+    """95 % bounds of a share, two-sided; one-sided at 0 and 1 (Clopper, Pearson 1934)."""
     if of == 0:
         return 0.0, 1.0
     tail = 0.05 if hits in (0, of) else 0.025
@@ -70,15 +70,17 @@ def values_of(lines: Iterable[Line], key: str) -> list[str]:
     return [one for one in dict.fromkeys(group[key] for group in GROUPS.values()) if one in there]
 
 
+def cumulative(lines: Sequence[Line], when: Callable[[Line], float | None]) -> list[float]:
+    """Share in % by measured inlet volts of each of `STEPS`."""
+    at = [when(line) for line in lines]
+    return [100.0 * sum(a is not None and (a <= s + BESIDE or s == 1.0) for a in at) / len(at) for s in STEPS]
+
+
 def by_step(lines: Sequence[Line], when: Callable[[Line], float | None]) -> str:
     """Cumulative share in % by measured inlet volts of 5/10/15/20/30/40/50/65/100 %, and n."""
     if not lines:
         return "–"
-    at = [when(line) for line in lines]
-    shares = [
-        100.0 * sum(a is not None and (a <= s + BESIDE or s == 1.0) for a in at) / len(at) for s in STEPS
-    ]
-    return "/".join(f"{s:.0f}" for s in shares) + f" (n {len(lines)})"
+    return "/".join(f"{s:.0f}" for s in cumulative(lines, when)) + f" (n {len(lines)})"
 
 
 def cut_at(line: Line) -> float | None:
