@@ -24,10 +24,17 @@ from benchlog.model.reading import Status
 from benchlog.model.step import Outcome, PointVerdict
 from benchlog.model.unit import Fuse, Unit
 from benchlog.model.work import Adjusted, Estimated, FinalChecked, FirstLook, Photographed, SafetyMeasured
+from benchlog_ui.board import Board
+from benchlog_ui.colours import LIGHT
 from benchlog_ui.invented import entries_of
-from benchlog_ui.panels.finalpanel import overview
+from benchlog_ui.lines import row_of
+from benchlog_ui.look import Look
+from benchlog_ui.panel import PANELS, Place
+from benchlog_ui.panels.coldpanel import ColdPanel
+from benchlog_ui.panels.finalpanel import FinalPanel, overview
 from benchlog_ui.panels.handsfree import HandsFree, typed_of
-from benchlog_ui.stages import Stage
+from benchlog_ui.panels.partspanel import PartsPanel
+from benchlog_ui.stages import Ledger, Stage
 
 PLUS, MINUS = reservoir("reservoir +", "supply"), reservoir("reservoir -", "supply")
 PIN = TestPoint(
@@ -44,26 +51,29 @@ JOB = Job(
 class Desk:
     """One open panel, and what it sends, put back into its history as a recorder would."""
 
-    def __init__(self, bench, stage):
-        self.bench, self.shell = bench, bench.start.desk.shell
-        self.sent = []
-        self.shell._send = self._send
-        self.count = 0
-        self.stage = stage
-        self.shell.session = None
+    def __init__(self, kind):
+        self.sent, self.asked, self.entries = [], [], []
+        self.board, self.ledger = Board(), Ledger()
+        self.look = Look(LIGHT, 0.7)
+        place = Place(
+            self.look, self._send, lambda *asked: self.asked.append(asked), self.board, self.ledger,
+            lambda: None, lambda words: None,
+        )  # fmt: skip
+        self.panel = kind(place)
+        self.panel.resize(1000, 480)
+        self.panel.show()
         self.put(JobEntered(JOB))
-        self.shell.go(stage.value)
-        self.panel = self.shell.panels[stage]
 
     def _send(self, message):
         assert isinstance(message, EntryAdded)
         self.sent.append(message.payload)
 
     def put(self, *payloads):
-        self.shell.take(
-            entries_of([(float(self.count + n), p) for n, p in enumerate(payloads)], self.count + 1)
-        )
-        self.count += len(payloads)
+        count = len(self.entries)
+        new = entries_of([(float(count + n), p) for n, p in enumerate(payloads)], count + 1)
+        self.entries += new
+        self.ledger.take(new)
+        self.panel.take(new)
 
     def last(self, kind):
         """The last thing sent, stored."""
@@ -79,10 +89,27 @@ class Desk:
 
 
 @pytest.fixture
-def cold(bench):
-    desk = Desk(bench, Stage.COLD)
-    desk.put(PointsListed((PLUS, MINUS, PIN, BASE)))
-    return desk
+def desk(qapp, monkeypatch, tmp_path):
+    """Makes panels, and lets go of them at the end."""
+    monkeypatch.setattr("platformdirs.user_config_path", lambda *_, **__: tmp_path / "config")
+    made = []
+
+    def make(kind):
+        made.append(Desk(kind))
+        return made[-1]
+
+    yield make
+    for each in made:
+        each.panel.close()
+        each.panel.deleteLater()
+    qapp.processEvents()
+
+
+@pytest.fixture
+def cold(desk):
+    made = desk(ColdPanel)
+    made.put(PointsListed((PLUS, MINUS, PIN, BASE)))
+    return made
 
 
 def test_typed_readings_wait_for_both_reservoirs_and_are_judged_on_the_spot(cold):
@@ -119,10 +146,13 @@ def test_typed_readings_wait_for_both_reservoirs_and_are_judged_on_the_spot(cold
 def test_i_have_checked_is_recorded_with_the_reading(cold):
     panel = cold.panel
     panel.points.choose(PIN.name, PIN.kind)
-    QTest.keyClick(cold.bench.start.window, Qt.Key.Key_D, Qt.KeyboardModifier.ControlModifier)
-    question = cold.bench.start.window.question
-    assert "nothing that feeds this point" in question.words
-    cold.type(question.field, "bleeders seen, 0 V on a second meter")
+    {deed.key: deed.act for deed in panel.deeds()}["Ctrl+D"]()
+    ((words, answers, field),) = cold.asked
+    assert "nothing that feeds this point" in words
+    assert field
+    assert answers[0].needs_text
+    answers[0].act("bleeders seen, 0 V on a second meter")
+    assert "bleeders seen" in panel.safe.text()
     cold.type(panel.reading, "14k")
     assert cold.last(Taken).checked == "bleeders seen, 0 V on a second meter"
 
@@ -160,7 +190,7 @@ def probe(t_s, value, quantity=Quantity.RESISTANCE):
 
 
 def test_hands_free_takes_what_is_steady_and_arms_again(cold):
-    panel, board = cold.panel, cold.bench.start.desk.board
+    panel, board = cold.panel, cold.board
     cold.put(*(Taken(p, Quantity.DC_VOLTAGE, 0.02, u=0.01, meter_proved=True) for p in (PLUS, MINUS)))
     panel.points.choose(PIN.name, PIN.kind)
     panel.free.setChecked(True)
@@ -200,7 +230,7 @@ def test_first_look_known_parts_points_and_lists(cold):
     panel._now()
     look = cold.last(FirstLook)
     assert (look.fuse_marked, look.fuse_verdict) == ("T4AL250V", PointVerdict.OUTSIDE)
-    assert "first look" in cold.shell.ledger.survey(Stage.COLD).done
+    assert "first look" in cold.ledger.survey(Stage.COLD).done
     panel.points.choose(PIN.name, PIN.kind)
     panel.known.setText("teapot")
     panel._change_known()
@@ -217,7 +247,7 @@ def test_first_look_known_parts_points_and_lists(cold):
     assert not cold.sent
 
 
-def test_photographs_are_stored_with_the_point_that_is_on(cold, tmp_path):
+def test_photographs_are_stored_with_the_point_that_is_on(cold, tmp_path, qtbot):
     panel = cold.panel
     panel.points.choose(PIN.name, PIN.kind)
     good, bad = tmp_path / "a.png", tmp_path / "b.jpg"
@@ -225,18 +255,22 @@ def test_photographs_are_stored_with_the_point_that_is_on(cold, tmp_path):
     image.fill(0x335577)
     assert image.save(str(good))
     bad.write_text("no picture", encoding="utf-8")
-    assert cold.shell.drop([bad, good])
-    assert cold.bench.pump(lambda: len(panel.pictures.read) == 2, 20.0)
-    panel.refresh(0.0)
+    assert panel.drop([bad, good])
+
+    def there():
+        panel.refresh(0.0)
+        return bool(cold.sent) and "b.jpg" in panel.trouble.text()
+
+    qtbot.waitUntil(there, timeout=30_000)
     photo = cold.last(Photographed)
     assert (photo.point, photo.group, photo.stage) == (PIN.name, "left", "cold-checks")
     assert "b.jpg is no photograph" in panel.trouble.text()
-    assert any("photograph" in r.kind for r in cold.shell._rows)
+    assert row_of(cold.entries[-1]).kind == "photograph"
 
 
 @pytest.fixture
-def parts(bench):
-    return Desk(bench, Stage.PARTS)
+def parts(desk):
+    return desk(PartsPanel)
 
 
 def test_estimate_and_answer(parts):
@@ -300,10 +334,10 @@ def test_a_value_in_no_series_is_asked_back(parts):
 
 
 @pytest.fixture
-def final(bench):
-    desk = Desk(bench, Stage.FINAL)
-    desk.put(RunEnded(Outcome.COMPLETED, "", ()))
-    return desk
+def final(desk):
+    made = desk(FinalPanel)
+    made.put(RunEnded(Outcome.COMPLETED, "", ()))
+    return made
 
 
 def test_final_checks_adjustment_and_safety_figures(final):
@@ -348,8 +382,24 @@ def test_final_checks_adjustment_and_safety_figures(final):
     panel.due.setText("soon")
     final.type(panel.figure, "0.1m")
     assert not final.sent
-    rows, channels = overview(final.shell.entries)
+    rows, channels = overview(final.entries)
     assert channels == ("left", "")
     assert rows["rails"][""][0] == "41.2 V / -41 V, within limit"
     assert panel.table.rowCount() == len(rows) == 6
-    assert final.shell.ledger.survey(Stage.FINAL).done[0] == "7 checks and figures"
+    assert final.ledger.survey(Stage.FINAL).done[0] == "7 checks and figures"
+
+
+def test_the_panels_are_named_in_their_stages():
+    for stage, kind in ((Stage.COLD, ColdPanel), (Stage.PARTS, PartsPanel), (Stage.FINAL, FinalPanel)):
+        assert PANELS[stage] == f"{kind.__module__}:{kind.__name__}"
+
+
+def test_every_panel_is_drawn_and_its_keys_type_nothing(desk):
+    for kind in (ColdPanel, PartsPanel, FinalPanel):
+        made = desk(kind)
+        made.put(PointsListed((PLUS, MINUS, PIN, BASE)), Taken(PIN, Quantity.RESISTANCE, 3.1))
+        made.panel.restyle(Look(LIGHT, 1.0))
+        assert not made.panel.grab().isNull()
+        keys = [deed.key for deed in made.panel.deeds()]
+        assert len(keys) == len(set(keys))
+        assert all(key.startswith("Ctrl+") for key in keys)
