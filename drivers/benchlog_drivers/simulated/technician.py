@@ -2,6 +2,7 @@
 
 from enum import StrEnum
 
+import msgspec
 import numpy as np
 
 from benchlog.model.clock import US
@@ -12,6 +13,11 @@ _UNDECIDED = frozenset({StepVerdict.WAIT, StepVerdict.CANNOT_JUDGE})
 _PATIENCE_S = {StepVerdict.CANNOT_JUDGE: 30.0, StepVerdict.WAIT: 125.0}
 """How long a verdict stands before the technician acts; a `wait` longer than the longest dwell, 120 s."""
 _NAME = "simulated technician"
+
+
+def _accepting(judged: Judged) -> str:
+    """The reason given for going on: what the program said last."""
+    return f"seen and accepted: {judged.reason}"
 
 
 class TechnicianKind(StrEnum):
@@ -64,6 +70,8 @@ class Technician:
 
     def _weigh(self, judged: Judged, now_us: int) -> None:
         if (judged.step, judged.verdict) == self._standing:
+            if self._key is not None and self._key.reason:
+                self._key = msgspec.structs.replace(self._key, reason=_accepting(judged))
             return
         self._forget()
         self._standing = (judged.step, judged.verdict)
@@ -77,7 +85,7 @@ class Technician:
             if judged.verdict is StepVerdict.WAIT:
                 patience_s += self._extra_s
             key = Key.GO_ON if self.kind is TechnicianKind.GOES_ON else Key.STOP
-            self._plan(key, f"seen and accepted: {judged.reason}", now_us, patience_s)
+            self._plan(key, _accepting(judged), now_us, patience_s)
 
     def _plan(self, key: Key, reason: str, now_us: int, after_s: float) -> None:
         late_s = after_s + float(self._random.uniform(0.5, 4.0))

@@ -5,7 +5,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from benchlog.model.clock import US
+from benchlog.model.event import Judged
+from benchlog.model.step import StepVerdict
 from benchlog_drivers.simulated.hand import DIAL_ERROR, LEAST_TURN, MANNERS, Hand, HandKind
+from benchlog_drivers.simulated.technician import Technician, TechnicianKind
 
 FULL = 130.0
 TARGETS = [f * 120.0 for f in (0.05, 0.10, 0.15, 0.20, 0.30, 0.40, 0.50, 0.65, 0.80, 0.90, 1.0)]
@@ -153,3 +157,15 @@ def test_other_alarms_move_nothing_and_turning_back_is_quick() -> None:
     assert one.is_turning(60.0 + MANNERS[HandKind.STEADY].urgent_delay_s[1] + 0.05)
     assert one.dial_at(90.0) == pytest.approx(24.0, abs=DIAL_ERROR * FULL)
     assert one.is_on(90.0)
+
+
+def test_a_technician_accepts_what_the_program_said_last() -> None:
+    technician = Technician(TechnicianKind.GOES_ON, 3)
+    technician.hear(Judged(2, StepVerdict.WAIT, "Wait: switch-on at 24 V", rule="inrush"), 0)
+    due_us = technician.due_us()
+    technician.hear(
+        Judged(2, StepVerdict.WAIT, "Wait: 0.4 A is above the limit", rule="above-acceptance"), US
+    )
+    assert technician.due_us() == due_us is not None
+    key = technician.act(due_us)
+    assert key is not None and key.reason == "seen and accepted: Wait: 0.4 A is above the limit"
