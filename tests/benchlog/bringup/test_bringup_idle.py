@@ -6,6 +6,7 @@ import msgspec
 import pytest
 
 from benchlog.bringup.claims import no_short_claim
+from benchlog.bringup.watch import BringUp
 from benchlog.model.instrument import Accuracy, MeterSheet, Response
 from benchlog.model.quantity import Quantity
 from benchlog.model.role import Role
@@ -89,3 +90,25 @@ def test_a_claim_rests_on_the_bound_and_not_on_the_narrower_interval(rig, setup)
     assert no_short_claim(r.setup, between, Outcome.UNDECIDED, False) is None
     older = tuple(msgspec.structs.replace(s, idle_u_a=s.idle_bound_a, idle_bound_a=None) for s in between)
     assert no_short_claim(r.setup, older, Outcome.UNDECIDED, False) is None
+
+
+def test_watts_are_forecast_beside_amperes_once_they_stand_above_their_uncertainty(rig) -> None:
+    r = rig(periods={Role.SOURCE_POWER: 0.1}, ammeter=MeterSheet((HANDHELD,)))
+    r.level[Role.SOURCE_POWER] = lambda v, t: 0.0 if v < 10.0 else 0.02 * v
+    r.to_step(0.20, 0.05)
+    first, second = r.watch.records[:2]
+    assert first.forecast_next_w is None
+    low, middle, high = second.forecast_next_w
+    assert 0.0 <= low < middle < high
+    assert second.forecast_next_a is not None
+
+
+def test_a_record_without_a_usual_curve_forecasts_as_it_did(rig) -> None:
+    r = rig(ammeter=MeterSheet((HANDHELD,)))
+    older = rig(ammeter=MeterSheet((HANDHELD,)))
+    older.watch = BringUp(msgspec.structs.replace(older.setup, typical=None))
+    for one in (r, older):
+        one.to_step(0.30, 0.05)
+    assert [s.verdict for s in r.watch.records] == [s.verdict for s in older.watch.records]
+    now, then = r.watch.records[-1].forecast_next_a, older.watch.records[-1].forecast_next_a
+    assert now != then
