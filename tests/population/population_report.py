@@ -32,12 +32,24 @@ EARLIER = (
 
 def read(folder: Path) -> dict[str, list[Line]]:
     """The lines of every part; runs that failed are left out of the tables and told apart."""
-    return {part: lines_of(folder / f"{part}.jsonl") for part in PARTS}
+    return {part: lines_of(folder / f"{part}.jsonl") for part in (*PARTS, "screen")}
 
 
 def sections(lines: dict[str, list[Line]]) -> list[str]:
     """The report, section by section."""
-    return [*_good(lines), *_faults(lines), *_runaways(lines), *_others(lines)]
+    return [*_good(lines), *_screen(lines), *_faults(lines), *_runaways(lines), *_others(lines)]
+
+
+def _screen(lines: dict[str, list[Line]]) -> list[str]:
+    looks = lines["screen"]
+    return [
+        "## Good units, a quick look at more of them",
+        "Settled idle at every step of the plan on a programmed source, read by all meters at once with "
+        "errors drawn; no watch runs (screen.py).",
+        tables.screen_table(looks),
+        "Each one with a step at or above its stop limit:",
+        tables.screen_list(looks),
+    ]
 
 
 def _good(lines: dict[str, list[Line]]) -> list[str]:
@@ -130,8 +142,8 @@ def draw(lines: dict[str, list[Line]], out: Path) -> str:
 def figures(lines: dict[str, list[Line]]) -> dict[str, Any]:
     """The same in numbers: outcomes and acting rules by cell."""
     found: dict[str, Any] = {}
-    for these in lines.values():
-        for one in these:
+    for part in PARTS:
+        for one in lines[part]:
             cell = found.setdefault(
                 one["cell"], {"runs": 0, "outcomes": Counter(), "rules": Counter(), "lost": 0}
             )
@@ -150,9 +162,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     args = parser.parse_args(arguments)
     meta = json.loads((args.folder / "meta.json").read_text())
     every = read(args.folder)
-    failed = [one for these in every.values() for one in these if one["outcome"] == "failed"]
-    lines = {part: [one for one in these if one["outcome"] != "failed"] for part, these in every.items()}
-    runs = sum(len(these) for these in lines.values())
+    failed = [one for these in every.values() for one in these if one.get("outcome") == "failed"]
+    lines = {part: [one for one in these if one not in failed] for part, these in every.items()}
+    runs = sum(len(lines[part]) for part in PARTS)
     opening = (
         f"Base seed {meta['base_seed']}, drawn after the last change of a limit; rules and models of commit "
         f"{meta['commit']}; {runs} runs, {len(failed)} failed. Shares stand with n and 95 % bounds (Clopper "

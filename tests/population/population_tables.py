@@ -213,3 +213,36 @@ def known_table(lines: Sequence[Line]) -> str:
         row = _fault_row(what, these)
         rows.append([*row[:5], by_step(these, cut_at)])
     return table(head, rows)
+
+
+def screen_table(lines: Sequence[Line]) -> str:
+    """Settled idle of good units by kind and meter: at or above a stop limit, judged, can't be judged."""
+    head = ("kind", "meter", "units", "a step at or above its stop limit", "largest ÷ stop limit",
+            "steps to go up", "above acceptance", "can't be judged")  # fmt: skip
+    rows = []
+    for kind in dict.fromkeys(group["kind"] for group in GROUPS.values()):
+        these = [line["meters"] for line in lines if line["kind"] == kind]
+        for meter in these[0] if these else ():
+            looks = [one[meter] for one in these]
+            over = sum(any(step[1] >= 1.0 for step in look) for look in looks)
+            steps = Counter(step[2] for look in looks for step in look)
+            shares = (f"{100 * steps[v] / steps.total():.1f} %" for v in "gwn")
+            largest = max(step[1] for look in looks for step in look)
+            rows.append([kind, meter, len(looks), share(over, len(looks)), f"{largest:.2f}", *shares])
+    return table(head, rows)
+
+
+def screen_list(lines: Sequence[Line]) -> str:
+    """Units of the quick look with a step at or above its stop limit."""
+    rows = []
+    for line in lines:
+        over = {m: [s for s in look if s[1] >= 1.0] for m, look in line["meters"].items()}
+        if any(over.values()):
+            words = "; ".join(
+                f"{m}: {max(s[1] for s in steps):.2f} at {', '.join(f'{s[0]:g}' for s in steps)}"
+                for m, steps in over.items()
+                if steps
+            )
+            rows.append([line["kind"], line["core"], line["plate_va"], line["va"], line["seed"], words])
+    head = ("kind", "core", "plate VA", "transformer VA", "seed", "reading ÷ stop limit, at")
+    return table(head, rows) if rows else "None."
