@@ -11,8 +11,9 @@ from benchlog.cli.options import add_json_option, add_unit_options, member, unit
 from benchlog.cli.output import print_json, say
 from benchlog.job.digest import Digest
 from benchlog.job.index import INDEX_NAME, Index
+from benchlog.job.settings import workshop_of
 from benchlog.model.errors import Exit
-from benchlog.model.job import Customer, Job, Workshop
+from benchlog.model.job import Customer, Job
 from benchlog.model.unit import OutputTopology, Unit
 from benchlog.session.lock import Holder
 from benchlog.session.place import sessions_folder
@@ -70,9 +71,7 @@ def job_of(args: argparse.Namespace) -> Job:
         unit=_unit(args),
         received=now(),
         invented=args.invented,
-        workshop=Workshop(
-            settings.workshop, settings.address, settings.currency, settings.technician, settings.competence
-        ),
+        workshop=workshop_of(settings),
     )
 
 

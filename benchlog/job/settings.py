@@ -10,7 +10,8 @@ import msgspec
 import platformdirs
 import tomli_w
 
-from benchlog.model.errors import EnvironmentFault, UsageError
+from benchlog.model.errors import BenchlogError, EnvironmentFault, UsageError
+from benchlog.model.job import Workshop
 
 PAPERS = ("a4", "letter")
 
@@ -66,6 +67,21 @@ def save_settings(settings: Settings, path: Path | None = None) -> Path:
     except OSError as error:
         raise EnvironmentFault(f"{path} can't be written: {error}.") from error
     return path
+
+
+def workshop_of(settings: Settings) -> Workshop:
+    """What a job keeps of the settings."""
+    return Workshop(
+        settings.workshop, settings.address, settings.currency, settings.technician, settings.competence
+    )
+
+
+def usable_settings() -> Settings:
+    """The settings, and empty ones where their file can't be used: nothing of them is needed to start."""
+    try:
+        return load_settings()
+    except BenchlogError:
+        return Settings()
 
 
 def checked(settings: Settings) -> Settings:

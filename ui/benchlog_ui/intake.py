@@ -22,15 +22,17 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from benchlog.job.settings import usable_settings, workshop_of
 from benchlog.limits.fuse import parse_fuse
 from benchlog.model.errors import BenchlogError
-from benchlog.model.job import Customer, Job
+from benchlog.model.job import Customer, Job, Workshop
 from benchlog.model.unit import Amplifier, Core, OutputTopology, Plate, PlateKind, Supply, Unit
 from benchlog_ui.look import Look
 
 _Kind = TypeVar("_Kind", bound=StrEnum)
 _UNKNOWN = "not looked at"
 _PLATE_WORDS = {PlateKind.VOLT_AMPERES: "VA", PlateKind.WATTS: "W", PlateKind.AMPERES: "A"}
+_CONSENT = {"not asked": None, "yes": True, "no": False}
 _EARTH = {"not looked at": None, "Class I, earthed": True, "Class II, double insulated": False}
 
 
@@ -110,6 +112,8 @@ class IntakePage(QWidget):
         self.idle_w = QLineEdit()
         self.number, self.customer, self.contact = QLineEdit(), QLineEdit(), QLineEdit()
         self.complaint, self.accessories, self.terms = QLineEdit(), QLineEdit(), QLineEdit()
+        self.cap, self.consent = QLineEdit(), QComboBox()
+        self.consent.addItems(list(_CONSENT))
         self.trouble = QLabel()
         self.trouble.setWordWrap(True)
         self._labels: list[QLabel] = []
@@ -125,12 +129,13 @@ class IntakePage(QWidget):
         p = self.plate
         return (
             p.maker, p.model, p.serial, p.volts, p.hertz, p.rated, p.fuse, self.idle_w, self.number,
-            self.customer, self.contact, self.complaint, self.accessories, self.terms,
+            self.customer, self.contact, self.complaint, self.accessories, self.terms, self.cap,
         )  # fmt: skip
 
     def _boxes(self) -> tuple[QComboBox, ...]:
         return (
             self.plate.rated_kind, self.plate.earth, self.amplifier, self.supply, self.core, self.topology,
+            self.consent,
         )  # fmt: skip
 
     def _lay_out(self) -> None:
@@ -154,6 +159,8 @@ class IntakePage(QWidget):
             ("customer", self.customer),
             ("reached by", self.contact),
             ("terms agreed", self.terms),
+            ("spending cap", self.cap),
+            ("may it be opened", self.consent),
         )
         for row, (words, field) in enumerate(rows):
             words_grid.addWidget(self._label(words, field), 2 * row, 0)
@@ -201,10 +208,13 @@ class IntakePage(QWidget):
             self.idle_w: f"{unit.idle_w:g}" if unit.idle_w is not None else "",
             self.number: job.number, self.customer: job.customer.name, self.contact: job.customer.contact,
             self.complaint: job.complaint, self.accessories: job.accessories, self.terms: job.terms,
+            self.cap: job.spending_cap,
         }  # fmt: skip
         for field, text in texts.items():
             if not field.hasFocus() and field.text() != text:
                 field.setText(text)
+        consent = next(words for words, said in _CONSENT.items() if said is job.consent_to_open)
+        self.consent.setCurrentText(consent)
         self._show_kinds(unit)
 
     def _show_kinds(self, unit: Unit) -> None:
@@ -225,6 +235,8 @@ class IntakePage(QWidget):
             return
         self.trouble.setText("")
         if job != self._job:
+            if job.workshop == Workshop():
+                job = msgspec.structs.replace(job, workshop=workshop_of(usable_settings()))
             self._job = job
             self._store(job)
 
@@ -236,6 +248,11 @@ class IntakePage(QWidget):
             complaint=self.complaint.text().strip(),
             accessories=self.accessories.text().strip(),
             terms=self.terms.text().strip(),
+            spending_cap=self.cap.text().strip(),
+            consent_to_open=_CONSENT[self.consent.currentText()],
+            workshop=self._job.workshop
+            if self._job.workshop != Workshop()
+            else workshop_of(usable_settings()),
             unit=self._read_unit(),
         )
 

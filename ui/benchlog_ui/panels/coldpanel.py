@@ -23,7 +23,7 @@ from benchlog.cold.findings import findings
 from benchlog.cold.knowing import known_of, known_words
 from benchlog.cold.points import points_of, template, template_names, with_point
 from benchlog.cold.taking import Took
-from benchlog.job.settings import Settings
+from benchlog.job.settings import usable_settings
 from benchlog.model.errors import BenchlogError, PlanRefused
 from benchlog.model.history import BenchSet, Entry, JobEntered, PartChanged, PointsListed, Taken
 from benchlog.model.instrument import InstrumentRecord, MeterSheet
@@ -60,7 +60,7 @@ class ColdPanel(Panel):
         self._checked = ""
         self._asked_twice = ""
         self._held: Taken | None = None
-        settings = place_settings()
+        settings = usable_settings()
         self.by = settings.technician
         self.pictures = Pictures(settings.photographs)
         self.hands = HandsFree()
@@ -459,16 +459,6 @@ class ColdPanel(Panel):
             self.points.move_by(1 if event.key() == Qt.Key.Key_Down else -1)
             return
         super().keyPressEvent(event)
-
-
-def place_settings() -> Settings:
-    """The workshop's settings; empty ones where they can't be read."""
-    from benchlog.job.settings import load_settings
-
-    try:
-        return load_settings()
-    except BenchlogError:
-        return Settings()
 
 
 def named(point: TestPoint) -> str:

@@ -23,6 +23,7 @@ from benchlog.bench.typed import parse_typed
 from benchlog.cold.corrections import in_force
 from benchlog.cold.entering import u_of_typed
 from benchlog.cold.final import RELAY_SIDES, Circumstances, judge_adjusted, judge_final, judge_safety
+from benchlog.job.settings import usable_settings
 from benchlog.job.wording import figure, verdict_text
 from benchlog.limits.safety import SAFETY_TESTS, schemes
 from benchlog.model.errors import BenchlogError, UsageError
@@ -36,7 +37,6 @@ from benchlog.model.work import Adjusted, Adjustment, FinalCheck, FinalChecked, 
 from benchlog_ui.keys import Deed
 from benchlog_ui.look import Look
 from benchlog_ui.panel import Panel, Place
-from benchlog_ui.panels.coldpanel import place_settings
 from benchlog_ui.panels.forms import Form, button, choice, line, text_of
 from benchlog_ui.panels.verdicts import limit_words
 
@@ -67,7 +67,7 @@ class FinalPanel(Panel):
         """Empty until lines of the history come."""
         super().__init__(place)
         self._entries: list[Entry] = []
-        self.by = place_settings().technician
+        self.by = usable_settings().technician
         self.said = QLabel()
         self.said.setWordWrap(True)
         self.table = QTableWidget(0, 3)

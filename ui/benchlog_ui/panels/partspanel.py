@@ -24,6 +24,7 @@ from benchlog.job.estimate import (
 )
 from benchlog.job.marking import Kind, read_marking
 from benchlog.job.parts import before_fitting, own_check, waited_for
+from benchlog.job.settings import usable_settings
 from benchlog.model.errors import BenchlogError, UsageError
 from benchlog.model.history import Approved, Entry, PartChanged, Taken
 from benchlog.model.point import PointKind, TestPoint
@@ -32,7 +33,6 @@ from benchlog.model.work import EstimateLine
 from benchlog_ui.keys import Deed
 from benchlog_ui.look import Look
 from benchlog_ui.panel import Panel, Place
-from benchlog_ui.panels.coldpanel import place_settings
 from benchlog_ui.panels.forms import Form, button, choice, line, text_of
 from benchlog_ui.panels.photos import Pictures, belongs_to
 from benchlog_ui.panels.verdicts import POINT_VERDICT, value_words
@@ -51,7 +51,7 @@ class PartsPanel(Panel):
         self._entries: list[Entry] = []
         self._lines: list[EstimateLine] = []
         self._asked_twice: tuple[str, ...] = ()
-        settings = place_settings()
+        settings = usable_settings()
         self.by, self.currency = settings.technician, settings.currency
         self.pictures = Pictures()
         self.waits, self.trouble, self.total = QLabel(), QLabel(), QLabel()
