@@ -69,6 +69,8 @@ class Place:
     said: str = ""
     """What the technician has to be told at its beginning."""
     rehearsal: bool = False
+    simulated: bool | None = None
+    """Whether the session holds anything simulated; None while it is new and nothing is recorded yet."""
 
 
 def first_place(args: argparse.Namespace) -> Place:
@@ -77,38 +79,45 @@ def first_place(args: argparse.Namespace) -> Place:
     if is_document(session):
         session = take_out(session)
         say(f"The session inside was put at {session}; entries go there, not into the document.")
+    place = place_of(session)
     if args.no_bench:
-        return Place(session)
+        return place
     if args.bench is not None:
-        return with_bench(Place(session), args.bench)
+        return with_bench(place, args.bench)
     known = known_benches()
-    if not known:
-        return Place(session)
+    if not known or place.simulated:
+        return place
     try:
-        return with_bench(Place(session), known[0])
+        return with_bench(place, known[0])
     except BenchlogError as error:
-        return Place(session, said=str(error))
+        return replace(place, said=str(error))
+
+
+def place_of(session: Path) -> Place:
+    """A session that is not being recorded here, or a new one, without instruments."""
+    if not session.exists():
+        return Place(session)
+    with SessionReader(session, untrusted=True) as reader:
+        return Place(session, simulated=reader.simulated)
 
 
 def with_bench(place: Place, path: Path) -> Place:
-    """The same session with the instruments of a bench file. `UsageError`, `PlanRefused`."""
+    """The same session with the instruments of a bench file. `UsageError`, `PlanRefused`.
+
+    The session is not looked into: it may be being recorded, and this process opens it no other way.
+    """
     bench = with_traits(load_bench(path))
-    if bench.simulated is not None and place.session.exists() and not simulated_job(place.session):
+    sham = bench.simulated is not None
+    if sham and place.simulated is False:
         raise PlanRefused(
             "A simulated bench never goes into the job of a real unit. Rehearse instead: that makes a job "
             "of its own."
         )
-    if bench.simulated is None:
-        if place.session.exists() and simulated_job(place.session):
+    if not sham:
+        if place.simulated:
             raise PlanRefused("This job is simulated. Begin or open another job for real instruments.")
         remember_bench(path)
-    return replace(place, bench=bench, bench_path=path, begun=None)
-
-
-def simulated_job(session: Path) -> bool:
-    """Whether anything in a session is simulated."""
-    with SessionReader(session, untrusted=True) as reader:
-        return reader.simulated
+    return replace(place, bench=bench, bench_path=path, begun=None, simulated=sham)
 
 
 class Sittings:
@@ -138,7 +147,7 @@ class Sittings:
 
     def _sit(self) -> RunResult | None:
         """One sitting; a run that can't begin is told in the next one."""
-        place = self._place
+        place = self._place = replace(self._place, simulated=bool(self._place.simulated))
         try:
             return self._recorder(place).run()
         except SessionFault:
@@ -147,7 +156,7 @@ class Sittings:
             if place.begun is None and not place.bench.instrument:
                 raise
             bench = place.bench if place.begun is not None else NO_BENCH
-            self._next = Place(place.session, bench, place.bench_path, said=str(fault))
+            self._next = replace(place, bench=bench, begun=None, said=str(fault))
             return None
 
     def _recorder(self, place: Place) -> Recorder:
@@ -261,16 +270,17 @@ class Sittings:
         """Another session on the same bench, as far as the two belong together."""
         new = new_session_path(sessions_folder(), datetime.now().astimezone())
         session = Path(request.path) if request.path else new
-        if is_document(session):
-            session = take_out(session)
+        if session.resolve() == self._place.session.resolve():
+            raise UsageError("This job is the one that is open.")
         if request.path and not session.exists():
             raise UsageError(f"There is no session {session}.")
-        simulated = self._place.bench.simulated is not None
-        fits = simulated == simulated_job(session) if request.path else not simulated
-        if fits:
-            return Place(session, self._place.bench, self._place.bench_path)
+        if is_document(session):
+            session = take_out(session)
+        place, now = place_of(session), self._place
+        if now.bench_path is not None and now.bench.simulated is None and not place.simulated:
+            return replace(place, bench=now.bench, bench_path=now.bench_path)
         known = known_benches()
-        return with_bench(Place(session), known[0]) if known and not request.path else Place(session)
+        return with_bench(place, known[0]) if known and not place.simulated else place
 
     # ---- between two sittings --------------------------------------------------------------------------
 
@@ -292,7 +302,11 @@ class Sittings:
         self._simulated = spawn(make_options(**_words(request)))
         session = free_name(sessions_folder())
         return Place(
-            session, load_bench(self._simulated.bench_path), self._simulated.bench_path, rehearsal=True
+            session,
+            load_bench(self._simulated.bench_path),
+            self._simulated.bench_path,
+            rehearsal=True,
+            simulated=True,
         )
 
 
