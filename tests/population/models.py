@@ -23,6 +23,7 @@ from benchlog.model.unit import Amplifier, Core, Supply
 from benchlog_drivers.simulated.faults import Fault
 from benchlog_drivers.simulated.population import draw_unit
 from benchlog_drivers.simulated.unit import Aperture, SimulatedUnit
+from benchlog_drivers.simulated.unit_params import UnitParams
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 FRACTIONS = (0.05, 0.10, 0.15, 0.20, 0.25, 0.30, 0.40, 0.50, 0.65, 0.80, 0.90, 1.00)
@@ -99,11 +100,17 @@ def idle_curves(units: int) -> dict[str, list[dict[str, Any]]]:
                     "plate_w": 0.7 * unit.plate_va,
                     "crest": abs(last.current_peak_a) / last.current_rms_a,
                     "heater_share": params.valves.heaters.rated_w / last.power_w if params.valves else 0.0,
-                    "no_load": params.transformer.magnetising.no_load_rms_a() * mains_v
-                    / params.transformer.va,
+                    "no_load": _no_load(params, mains_v),
                 }
             )  # fmt: skip
     return found
+
+
+def _no_load(params: UnitParams, mains_v: float) -> float:
+    """No-load current of the transformer, magnetising and iron loss, of rated."""
+    values = params.transformer
+    amperes = math.hypot(values.magnetising.no_load_rms_a(), mains_v / values.core_loss_ohm)
+    return amperes * mains_v / values.va
 
 
 def band(values: Sequence[float], digits: int = 3) -> str:
