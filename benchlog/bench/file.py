@@ -91,11 +91,20 @@ def load_bench(path: Path) -> Bench:
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise UsageError(f"The bench file {path} can't be read: {error}.") from error
     try:
-        return msgspec.convert(raw, Bench)
+        return _complete(msgspec.convert(raw, Bench))
     except msgspec.ValidationError as error:
         raise UsageError(
             f"The bench file {path} is not right: {error}. Mend it there and try again."
         ) from error
+
+
+def _complete(bench: Bench) -> Bench:
+    """With the sheets that follow from the inputs of audio interfaces."""
+    if all(config.audio is None for config in bench.instrument):
+        return bench
+    from benchlog.bench.audiosheet import with_audio_sheet
+
+    return msgspec.structs.replace(bench, instrument=tuple(map(with_audio_sheet, bench.instrument)))
 
 
 def save_bench(bench: Bench, path: Path) -> None:

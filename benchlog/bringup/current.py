@@ -55,7 +55,8 @@ def inrush_measured(run: Run, event: InrushMeasured, now_us: int) -> None:
     """A digitiser's figures of a switch-on: the true peak, and its I²t against what the fuse may take."""
     if run.phase is not Phase.AT or run.visit is None:
         return
-    run.visit.peak_a = max(run.visit.peak_a or 0.0, abs(event.peak_a))
+    if not event.lower_bound and abs(event.peak_a) >= (run.visit.peak_a or 0.0):
+        run.visit.peak_a, run.visit.peak_u_a = abs(event.peak_a), event.u_a
     if run.pulse is not None and event.i2t_a2s >= run.pulse.value:
         text = (
             f"Cut off. {event.i2t_a2s:.2g} A²s at the switch-on to {wording.volts(run.volts)}, more than the "

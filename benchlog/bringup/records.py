@@ -28,6 +28,7 @@ def record(run: Run, verdict: StepVerdict, by: DecidedBy, why: str, earlier: boo
         measured_v=measured_v,
         inrush_a=_finite(largest(visit.inrush_a if visit else None, window_a)) if peak_a is None else peak_a,
         inrush_is_lower_bound=peak_a is None,
+        inrush_u_a=visit.peak_u_a if visit is not None else None,
         idle_a=level,
         idle_u_a=None if level is None else idle_u_a(run, level, earlier),
         idle_bound_a=None if level is None else run.bounds.go_up_u_a(level),

@@ -62,6 +62,7 @@ class Visit:
     """Largest reading in earlier windows of this stay."""
     peak_a: float | None = None
     """Largest peak that a digitiser saw."""
+    peak_u_a: float | None = None
     dwelt: bool = False
     """The least dwell is over."""
     overdue: bool = False

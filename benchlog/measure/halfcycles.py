@@ -63,7 +63,9 @@ class HalfCycle:
     """A sample of the current stood at full scale: its figures are lower bounds."""
     clipped_v: bool
     current_u_a: float
+    """Expanded uncertainty of the r.m.s. current."""
     voltage_u_v: float
+    peak_u_a: float = 0.0
 
     @property
     def power_factor(self) -> float | None:
@@ -154,6 +156,14 @@ class _Channel:
         parts = (self.input.u_fraction * rms, corner / (count * least), floor)
         return rms, math.sqrt(sum(part * part for part in parts))
 
+    def peak(self, start: float, end: float) -> tuple[float, float]:
+        """Largest value between two positions, with its sign, and its expanded uncertainty."""
+        low = math.ceil(start)
+        at = low + int(np.argmax(np.abs(self.kept[low : math.floor(end) + 1])))
+        peak, noise = float(self.kept[at]), 3.0 * self.input.noise * self.input.per_full_scale
+        corner = self.input.corner_u_fraction * float(self.part[at])
+        return peak, math.sqrt((self.input.u_fraction * peak) ** 2 + corner**2 + noise**2)
+
     def clipped(self, start: float, end: float) -> bool:
         return bool(self.over[math.floor(start) : math.ceil(end) + 1].any())
 
@@ -175,6 +185,8 @@ class HalfCycles:
         self._v.clear()
         self._i.clear()
         self._first = first
+        self.restored: list[tuple[Floats, Floats]] = []
+        """Volts and amperes as they were put back since the caller last emptied it, without a gap."""
         self._half = self._nominal
         self._from: float | None = None
         self._chunk = 0
@@ -189,6 +201,7 @@ class HalfCycles:
             count = min(self._chunk, len(v))
             self._v.take(v[:count])
             self._i.take(i[:count])
+            self.restored.append((self._v.kept[-count:], self._i.kept[-count:]))
             v, i = v[count:], i[count:]
             self._chunk -= count
             found += self._cut()
@@ -238,7 +251,7 @@ class HalfCycles:
     def _half_cycle(self, start: float, end: float, aligned: bool) -> HalfCycle:
         current_a, current_u_a = self._i.rms(start, end)
         voltage_v, voltage_u_v = self._v.rms(start, end)
-        inside = self._i.kept[math.ceil(start) : math.floor(end) + 1]
+        peak_a, peak_u_a = self._i.peak(start, end)
         count = end - start
         return HalfCycle(
             start=self._first + start,
@@ -246,11 +259,12 @@ class HalfCycles:
             current_a=current_a,
             voltage_v=voltage_v,
             power_w=integral(self._v.kept * self._i.kept, start, end) / count,
-            peak_a=float(inside[np.argmax(np.abs(inside))]),
+            peak_a=peak_a,
             i2t_a2s=current_a * current_a * count / self._rate_hz,
             aligned=aligned,
             clipped=self._i.clipped(start, end),
             clipped_v=self._v.clipped(start, end),
             current_u_a=current_u_a,
             voltage_u_v=voltage_u_v,
+            peak_u_a=peak_u_a,
         )

@@ -85,7 +85,11 @@ class InrushMeasured(msgspec.Struct, frozen=True, tag="inrush-measured"):
     peak_a: float
     """Largest instantaneous current, with its sign."""
     i2t_a2s: float
-    """From switch-on to the end of the decay."""
+    """From switch-on to the end of the decay, or as far as it is known."""
+    u_a: float | None = None
+    """Expanded uncertainty of the peak; None where it is not known."""
+    lower_bound: bool = False
+    """The input was at full scale: both are lower bounds."""
 
 
 Told = (

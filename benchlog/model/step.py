@@ -95,3 +95,5 @@ class StepRecord(msgspec.Struct, frozen=True):
     records, whose ``idle_u_a`` is that bound."""
     forecast_next_w: tuple[float, float, float] | None = None
     """Low, middle, high of the next step's watts; None where they are not read or there is no forecast."""
+    inrush_u_a: float | None = None
+    """Expanded uncertainty of a peak ``inrush_a`` that was seen as a waveform; None where it is not known."""

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from benchlog.bench.adaptor import Capture, Contactor, Dial, Meter, Opener, Source
+from benchlog.bench.adaptor import Capture, Contactor, Dial, Listening, Meter, Opener, Source
 from benchlog.bench.file import Bench, InstrumentConfig
 from benchlog.model.clock import Clock
 from benchlog.model.errors import BenchlogError, UsageError
@@ -65,6 +65,7 @@ class Crew:
         self.capture: CaptureWorker | None = None
         self.meters: list[MeterWorker] = []
         self._configs = bench.instrument
+        self._mains_v = bench.mains_v
         for config in bench.instrument:
             self._enlist(config, opener(config, clock), limit)
 
@@ -89,6 +90,8 @@ class Crew:
             self.capture = CaptureWorker(
                 adaptor, config, self._clock, ears.tell, ears.wave, ears.work_out, ears.trouble, ears.failure
             )
+        elif isinstance(adaptor, Listening):
+            self.meters.append(self._listener(adaptor, config))
         elif isinstance(adaptor, Meter):
             self.meters.append(
                 MeterWorker(
@@ -104,6 +107,14 @@ class Crew:
             raise UsageError(
                 f"The adaptor '{config.adaptor}' of {config.name} is no meter, source, dial or contactor."
             )
+
+    def _listener(self, adaptor: Listening, config: InstrumentConfig) -> MeterWorker:
+        """The worker of an audio interface; imported only where there is one."""
+        from benchlog.recorder.audio import AudioWorker, HalfCycleMeter
+
+        ears, patient = self._ears, None if self._for_run else self._ears.trouble
+        meter = HalfCycleMeter(adaptor, config, self._mains_v, ears.trouble)
+        return AudioWorker(meter, config, self._clock, ears.tell, ears.failure, patient, ears.wave)
 
     def open(self) -> None:
         """Open everything that has a port; raises the first `InstrumentFault` once all have been tried.
