@@ -158,9 +158,6 @@ class IntakePage(QWidget):
             ("came with", self.accessories),
             ("customer", self.customer),
             ("reached by", self.contact),
-            ("terms agreed", self.terms),
-            ("spending cap", self.cap),
-            ("may it be opened", self.consent),
         )
         for row, (words, field) in enumerate(rows):
             words_grid.addWidget(self._label(words, field), 2 * row, 0)
@@ -169,11 +166,26 @@ class IntakePage(QWidget):
         left = QVBoxLayout()
         left.addWidget(self.plate)
         left.addLayout(kinds)
+        left.addLayout(self._agreed())
         left.addWidget(self.trouble)
         left.addStretch(1)
         self._columns = QHBoxLayout(self)
         self._columns.addLayout(left, 3)
         self._columns.addLayout(words_grid, 2)
+
+    def _agreed(self) -> QGridLayout:
+        """What was agreed before work begins."""
+        grid = QGridLayout()
+        fields = (
+            ("terms agreed", self.terms),
+            ("spending cap", self.cap),
+            ("may it be opened", self.consent),
+        )
+        for column, (words, field) in enumerate(fields):
+            grid.addWidget(self._label(words, field), 0, column)
+            grid.addWidget(field, 1, column)
+            grid.setColumnStretch(column, (4, 2, 2)[column])
+        return grid
 
     def _label(self, words: str, field: QWidget) -> QLabel:
         label = QLabel(words)
