@@ -209,6 +209,7 @@ class Course(QWidget):
                 line = _dashed(line, (to_s - from_s) / pixels * _DASH_PX)
             whole = bool(math.isfinite(line.v.sum())) if len(line.v) else True
             item.setData(line.t_s, line.v, connect="all" if whole else "finite", skipFiniteCheck=whole)
+        self._name_limits(board)  # how many lines the names take decides on the height
         self._stretch(board)
         self._name_limits(board)
         self._mark(board, forecast_a)
