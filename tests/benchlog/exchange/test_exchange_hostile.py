@@ -43,8 +43,6 @@ hostile_texts = st.one_of(
     st.builds("".join, st.tuples(st.sampled_from(STARTS), st.sampled_from(PIECES))),
     st.builds("".join, st.lists(st.sampled_from(PIECES), max_size=4)),
     st.text(max_size=30),
-    st.integers(9_900, 10_000).map(lambda n: "=" + "long words " * (n // 11)),
-    st.integers(9_900, 10_000).map(lambda n: "x" * n),
 )
 VALIDATOR = jsonschema.Draft202012Validator(json.loads(schema_text()))
 

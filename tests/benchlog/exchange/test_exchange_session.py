@@ -72,7 +72,7 @@ def session_of(sitting: Sitting, path: Path) -> Path:
 
 
 @given(sittings)
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
 def test_csv_and_json_read_back_to_the_same_values(sitting: Sitting) -> None:
     with TemporaryDirectory() as name:
         folder = Path(name)
