@@ -214,7 +214,9 @@ def test_over_a_tcp_stream_and_back_after_a_restart(clock) -> None:
     listener.close()
 
 
-def test_dribbling_bytes_give_no_wrong_number(pty_peer, meter) -> None:
+def test_dribbling_bytes_give_no_wrong_number(pty_peer, clock) -> None:
+    meter = meter_of(pty_peer.path, clock, timeout_s=5.0)  # however busy the machine is
+    meter.open()
     stop = threading.Event()
 
     def dribble() -> None:
@@ -225,9 +227,10 @@ def test_dribbling_bytes_give_no_wrong_number(pty_peer, meter) -> None:
 
     thread = threading.Thread(target=dribble)
     thread.start()
-    readings = take(meter, 2)
+    readings = take(meter, 2, 8.0)
     stop.set()
     thread.join()
+    meter.close()
     assert [r.value for r in readings] == [0.125, 0.25]
 
 

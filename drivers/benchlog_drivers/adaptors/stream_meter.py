@@ -142,9 +142,8 @@ class StreamMeter:
         self._arrived_us = self._clock.now() - microseconds(self._profile.measure.latency_s)
         now = time.monotonic()
         self._left = now
-        asked = self._asked
-        if data and asked is not None and now - asked > self._line.link.timeout_s:
-            self._lose_thread(now)  # nobody looked in time: how old the answer is, nobody knows
+        if data and self._is_unasked(now):
+            self._lose_thread(now)
         if data and self._quiet_from is not None:
             self._quiet_from, self._on_trial = now, True
             self.counts["late"] += 1
@@ -165,6 +164,12 @@ class StreamMeter:
             self._understood = now
             raise ProtocolFault(self._not_understood())
         return gap + found
+
+    def _is_unasked(self, now: float) -> bool:
+        """Whether bytes that came answer no question, or one so old that nobody knows how old they are."""
+        if not self._codec.request or self._quiet_from is not None:
+            return False
+        return self._asked is None or now - self._asked > self._line.link.timeout_s
 
     @staticmethod
     def _is_garbled(found: Sequence[Reading]) -> bool:
@@ -257,6 +262,9 @@ class StreamMeter:
         good = [result for result in found if isinstance(result, Decoded)]
         if found:
             self._asked = None
+        if found and (self._buffer or len(found) > 1) and self._codec.request:
+            self._lose_thread(time.monotonic())  # more came than was asked for: which is the answer?
+            return []
         self.counts["stale"] += max(0, len(good) - 1)
         bad = [result for result in found if isinstance(result, Garbled)]
         readings = self._garbled(bad) if bad else []
