@@ -84,7 +84,10 @@ def campaign(
             sent = server.meter.sent
             match = _sent(sent, place, quantity, reading.value)
             age_s = 1e9 if match is None else (reading.end_us / 1e6 + offset_s - sent[match][0]) / SCALE
-            wrong += match is None or age_s > TIMEOUT_S + SLACK_S
+            if match is None or age_s > TIMEOUT_S + SLACK_S:
+                wrong += 1
+                why = "was not sent, or given before" if match is None else f"{1e3 * age_s:.0f} ms old"
+                print(f"wrong: {reading.value:g} {why}, reading {taken}", file=sys.stderr, flush=True)
             place = place if match is None else match + 1
     meter.close()
     server.stop()
