@@ -13,10 +13,11 @@ from population_cells import Cell
 from virtual import Run, run_cell
 
 from benchlog.bringup import wording
+from benchlog.bringup.claims import no_short_claim
 from benchlog.bringup.plan import MAY_MISS
 from benchlog.model.event import Instruct, Judged, Marked, StepDone
 from benchlog.model.reference import Reference, ReferencePoint
-from benchlog.model.step import DecidedBy, StepRecord, StepVerdict
+from benchlog.model.step import DecidedBy, Outcome, StepRecord, StepVerdict
 from benchlog.model.unit import Unit
 from benchlog_drivers.simulated.options import SimulateOptions, make_options
 from benchlog_drivers.simulated.population import draw_unit
@@ -108,10 +109,20 @@ def _line(run: Run, cell: Cell, i: int) -> dict[str, Any]:
         "ended_s": round(run.ended_s, 1),
         "hottest": round(run.hottest_ratio, 3),
         "claim": run.claim,
+        "claim_early": _early_claim(run),
         "patterns": [pattern.name for pattern in run.fault_patterns],
         "stop_turning": sum(isinstance(s, Instruct) and "Stop turning" in s.text for _, s in run.said),
         "warnings": [s.detail for _, s in run.said if isinstance(s, Marked) and s.what == "warning"],
     }
+
+
+def _early_claim(run: Run) -> float | None:
+    """Highest step after which a technician who stopped would have read that no short was seen."""
+    cut = [k for k, record in enumerate(run.records) if record.verdict is StepVerdict.CUT_OFF]
+    for k in range(cut[0] if cut else len(run.records), 0, -1):
+        if no_short_claim(run.setup, run.records[:k], Outcome.UNDECIDED, no_current=False):
+            return run.records[k - 1].fraction
+    return None
 
 
 def _acting_rule(run: Run) -> str | None:

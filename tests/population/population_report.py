@@ -31,8 +31,11 @@ EARLIER = (
 
 
 def read(folder: Path) -> dict[str, list[Line]]:
-    """The lines of every part; runs that failed are left out of the tables and told apart."""
-    return {part: lines_of(folder / f"{part}.jsonl") for part in (*PARTS, "screen")}
+    """The lines of every part, each run once, whoever ran it."""
+    return {
+        part: list({(one["cell"], one["i"]): one for one in lines_of(folder / f"{part}.jsonl")}.values())
+        for part in (*PARTS, "screen")
+    }
 
 
 def sections(lines: dict[str, list[Line]]) -> list[str]:
@@ -100,10 +103,13 @@ def _faults(lines: dict[str, list[Line]]) -> list[str]:
             parts += [f"### {kind}, hand-held", tables.faults_table(faults, ("handheld",), kind)]
     never = [one for one in [*faults, *lines["hands"], *lines["known"]] if _short(one)]
     claims = sum(one["claim"] is not None for one in never)
+    asked = [one for one in never if "claim_early" in one]
     return [
         *parts,
         "“No short … seen” printed for a unit with a rail-short or a shorted rectifier: "
-        f"{tables.share(claims, len(never))}.",
+        f"{tables.share(claims, len(never))}; had the technician stopped after any step: "
+        f"{tables.share(sum(one['claim_early'] is not None for one in asked), len(asked))}.",
+        tables.listed([one for one in asked if one["claim_early"] is not None]),
         "### A reference unit, or the maker's idle watts, known",
         tables.known_table(lines["known"]),
     ]
