@@ -44,6 +44,8 @@ def in_force(entries: Iterable[Entry]) -> tuple[Entry, ...]:
     """The entries that count, in the order written."""
     kept = tuple(entries)
     gone = voided(kept)
+    if not gone:
+        return kept
     return tuple(e for e in kept if e.seq not in gone or not isinstance(e.payload, MAY_BE_VOID))
 
 
