@@ -14,6 +14,9 @@ from benchlog.model.errors import Exit, UsageError
 from benchlog.session.copying import withhold
 from benchlog.session.reader import SessionReader
 
+MANY = 200_000
+"""Readings from which the wait for a spreadsheet is announced."""
+
 _WANTED = ("csv", "json", "xlsx", "npz", "reference", "without_customer")
 
 
@@ -62,11 +65,14 @@ def _written(reader: SessionReader, args: argparse.Namespace) -> list[Path]:
     made: list[Path] = []
     if args.csv is not None:
         made += export_csv(reader, args.csv, args.bom)
+    counts = {channel.name: reader.count(channel) for channel in reader.channels()}
+    if args.xlsx is not None and sum(counts.values()) > MANY:
+        say(f"{sum(counts.values())} readings: a spreadsheet takes about a minute for each million.")
     for path, export in ((args.json, export_json), (args.xlsx, export_xlsx), (args.npz, export_npz)):
         if path is not None:
             export(reader, path)
             made.append(path)
     if args.xlsx is not None:
-        for line in split_sheets({channel.name: reader.count(channel) for channel in reader.channels()}):
+        for line in split_sheets(counts):
             say(line)
     return made
