@@ -61,6 +61,7 @@ class StreamMeter:
             clock,
         )
         self._recognition = Recognition(config)
+        self._is_live = getattr(line, "is_live", True)
         self._buffer = b""
         self._in_step = False
         self._confirmation = Confirmation(codec.checked)
@@ -234,7 +235,7 @@ class StreamMeter:
     def _after_stall(self) -> list[Reading]:
         """When nobody read for long, what is buffered is old: flush it and mark the gap."""
         stood_s = time.monotonic() - self._left
-        if stood_s <= 2.0 * self.period_s + SLICE_S:
+        if stood_s <= 2.0 * self.period_s + SLICE_S or not self._is_live:
             return []
         is_owed = self._asked is not None
         self._line.discard()

@@ -111,6 +111,8 @@ class ReplayLine:
 
     peeks = False
     fileno = -1
+    is_live = False
+    """What is not read in time does not grow old here."""
 
     def __init__(self, link: PortLink, spoken: Sequence[Spoken]) -> None:
         """Not yet open."""
