@@ -51,7 +51,7 @@ class ElapsedAxis(pg.AxisItem):  # type: ignore[misc]
 def quiet_plot(layout: Any, row: int, time_axis: bool, look: Look) -> Any:
     """A plot without menus, buttons and mouse dragging: a touch of the mouse must not lose the picture."""
     axes = {"bottom": ElapsedAxis(orientation="bottom")} if time_axis else {}
-    plot = layout.addPlot(row=row, col=0, axisItems=axes)
+    plot = layout.addPlot(row=row, col=0, axisItems=axes, enableMenu=False)
     plot.setMenuEnabled(False)
     plot.hideButtons()
     plot.setMouseEnabled(x=False, y=False)
