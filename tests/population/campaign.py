@@ -25,7 +25,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from population_cells import PARTS, seed_of
+from population_cells import KINDS, PARTS, seed_of
 from population_line import run_line
 
 Job = tuple[str, int, int, int]
@@ -54,15 +54,16 @@ def work(job: Job) -> tuple[str, str]:
 
 
 def jobs(
-    parts: Sequence[str], base: int, turns: int | None, done: set[tuple[str, int]], only: Sequence[str] = ()
-) -> Iterator[Job]:
+    parts: Sequence[str], base: int, turns: int | None, done: set[tuple[str, int]], only: Sequence[str] = (),
+    kinds: Sequence[str] = tuple(KINDS),
+) -> Iterator[Job]:  # fmt: skip
     """Round the cells in turn, without the runs that are there."""
     rounds = itertools.count() if turns is None else range(turns)
     for turn in rounds:
         found: list[Job] = []
         for part in parts:
             for c, cell in enumerate(PARTS[part]):
-                if all(words in cell.name for words in only):
+                if cell.group["kind"] in kinds and all(words in cell.name for words in only):
                     numbers = range(turn * cell.share, (turn + 1) * cell.share)
                     found += [(part, c, i, base) for i in numbers if (cell.name, i) not in done]
         # Mixed, so that a round cut short is balanced too.
@@ -136,7 +137,7 @@ def run_campaign(out: Path, parts: Sequence[str], base: int, args: argparse.Name
     begun = time.monotonic()
     pool = multiprocessing.Pool(args.jobs, start_worker)
     # A window of jobs, as imap would draw on the endless iterator for ever.
-    todo = jobs(parts, base, args.turns, done, args.only)
+    todo = jobs(parts, base, args.turns, done, args.only, args.kind)
     try:
         while batch := list(itertools.islice(todo, 8 * args.jobs)):
             for part, line in pool.imap_unordered(work, batch):
@@ -166,6 +167,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--turns", type=int)
     parser.add_argument("--base", type=int)
     parser.add_argument("--only", nargs="+", default=[])
+    parser.add_argument("--kind", nargs="+", choices=list(KINDS), default=list(KINDS))
     args = parser.parse_args(arguments)
     args.out.mkdir(parents=True, exist_ok=True)
     meta = settle_meta(args.out, args.base)
