@@ -249,10 +249,8 @@ def report(settled: Sequence[dict[str, Any]], kept: Sequence[dict[str, Any]], ou
         "*All meters* puts the four sets together.",
         "# Limits applied to settled readings",
         *_tables(settled),
-        "# Whole bring-ups",
-        *_tables(kept),
-        "# Do both ways agree?",
-        _agreement(settled, kept),
+        *(["# Whole bring-ups", *_tables(kept)] if kept else []),
+        *(["# Do both ways agree?", _agreement(settled, kept)] if kept else []),
         "# Beside it",
         PUBLISHED,
     ]
@@ -299,7 +297,7 @@ def _faults(kept: Sequence[dict[str, Any]], population: str, what: str) -> str:
             f = _of(told)
             half, most = _step(f["by step, 50 % of units"]), _step(f["by step, 95 % of units"])
             row.append(f"{half}/{most}, {f['units']} of {len(told)}" if told else "–")
-        rows.append(row)
+        rows += [row] if set(row[2:]) != {"–"} else []
     return table(("fault", "what is known", "all meters", *METERS), rows)
 
 
@@ -324,7 +322,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run what is missing, then report."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--units", type=int, default=100, help="units whose settled readings are judged")
+    parser.add_argument("--units", type=int, default=60, help="units whose settled readings are judged")
     parser.add_argument("--turns", type=int, default=20, help="bring-ups of every cell")
     parser.add_argument("--minutes", type=float, default=25.0, help="time for the bring-ups")
     args = parser.parse_args(arguments)
