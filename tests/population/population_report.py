@@ -30,12 +30,24 @@ EARLIER = (
 """What an earlier population of one circuit family gave with the rules as they were at first (ours)."""
 
 
-def read(folder: Path) -> dict[str, list[Line]]:
-    """The lines of every part, each run once, whoever ran it."""
-    return {
-        part: list({(one["cell"], one["i"]): one for one in lines_of(folder / f"{part}.jsonl")}.values())
-        for part in (*PARTS, "screen")
-    }
+def read(folders: Sequence[Path]) -> dict[str, list[Line]]:
+    """The lines of every part, each run once, a part's kinds from the last directory that has them."""
+    return {part: _newest(part, folders) for part in (*PARTS, "screen")}
+
+
+def _newest(part: str, folders: Sequence[Path]) -> list[Line]:
+    by_kind: dict[str, list[Line]] = {}
+    for folder in folders:
+        runs = {(one["cell"], one["seed"]): one for one in lines_of(folder / f"{part}.jsonl")}
+        found: dict[str, list[Line]] = {}
+        for one in runs.values():
+            found.setdefault(_kind(one), []).append(one)
+        by_kind |= found
+    return [one for these in by_kind.values() for one in these]
+
+
+def _kind(line: Line) -> str:
+    return str(line["kind"] if "kind" in line else tables.GROUPS[line["cell"]]["kind"])
 
 
 def sections(lines: dict[str, list[Line]]) -> list[str]:
@@ -163,21 +175,22 @@ def figures(lines: dict[str, list[Line]]) -> dict[str, Any]:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Write the report."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("folder", type=Path)
+    parser.add_argument("folder", type=Path, nargs="+")
     parser.add_argument("--out", type=Path, default=Path(__file__).parent / "report")
     args = parser.parse_args(arguments)
-    meta = json.loads((args.folder / "meta.json").read_text())
+    metas = [json.loads((folder / "meta.json").read_text()) for folder in args.folder]
     every = read(args.folder)
     failed = [one for these in every.values() for one in these if one.get("outcome") == "failed"]
     lines = {part: [one for one in these if one not in failed] for part, these in every.items()}
     runs = sum(len(lines[part]) for part in PARTS)
+    seeds = " and ".join(str(seed) for meta in metas for seed in (meta["base_seed"], *meta.get("also", ())))
     opening = (
-        f"Base seed {meta['base_seed']}, drawn after the last change of a limit; rules and models of commit "
-        f"{meta['commit']}; {runs} runs, {len(failed)} failed. Shares stand with n and 95 % bounds (Clopper "
-        "and Pearson; one-sided for none or all). Made by campaign.py and population_report.py beside this "
-        "folder; the same base seed gives the same runs."
+        f"Base seeds {seeds}, drawn after the last change of a limit for the kinds that each serves; rules and "
+        f"models of commit {' and '.join(meta['commit'] for meta in metas)}; {runs} whole bring-ups, "
+        f"{len(failed)} failed. Shares stand with n and 95 % bounds (Clopper and Pearson; one-sided for none "
+        "or all). Made by campaign.py and population_report.py; the same base seed gives the same runs."
     )
-    data = {**meta, "runs": runs, "failed": failed, "cells": figures(lines)}
+    data = {"campaigns": metas, "runs": runs, "failed": failed, "cells": figures(lines)}
     parts = [opening, *sections(lines), draw(lines, args.out)]
     save(args.out, "population", "Rules on a population", parts, data)
     return 0
