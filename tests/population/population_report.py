@@ -185,7 +185,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     runs = sum(len(lines[part]) for part in PARTS)
     seeds = " and ".join(str(seed) for meta in metas for seed in (meta["base_seed"], *meta.get("also", ())))
     opening = (
-        f"Base seeds {seeds}, drawn after the last change of a limit for the kinds that each serves; rules and "
+        f"Base seeds {seeds}, drawn after the last change of a limit for the kinds each serves; rules and "
         f"models of commit {' and '.join(meta['commit'] for meta in metas)}; {runs} whole bring-ups, "
         f"{len(failed)} failed. Shares stand with n and 95 % bounds (Clopper and Pearson; one-sided for none "
         "or all). Made by campaign.py and population_report.py; the same base seed gives the same runs."
