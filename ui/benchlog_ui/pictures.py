@@ -1,6 +1,7 @@
 """Makes the program's own pictures: every scene at two sizes, light and dark, into a folder.
 
-``python -m benchlog_ui.pictures FOLDER [NAME …]``; runs on a virtual screen (``QT_QPA_PLATFORM=offscreen`` is
+``python -m benchlog_ui.pictures FOLDER [NAME …]``; a name is a scene's (``completed``) or one picture's
+(``completed-dark-1366x768``). Runs on a virtual screen (``QT_QPA_PLATFORM=offscreen`` is
 set when nothing else is).
 """
 
@@ -41,13 +42,12 @@ def main(words: list[str]) -> int:
     folder = Path(words[0])
     folder.mkdir(parents=True, exist_ok=True)
     for name, scene, page in shots():
-        if len(words) > 1 and name not in words[1:]:
-            continue
         for colours in (LIGHT, DARK):
-            for width, height in SIZES:
-                path = folder / f"{name}-{colours.name}-{width}x{height}.png"
-                picture(application, scene, page, colours, (width, height), path)
-                sys.stderr.write(f"{path}\n")
+            for size in SIZES:
+                stem = f"{name}-{colours.name}-{size[0]}x{size[1]}"
+                if len(words) == 1 or name in words[1:] or stem in words[1:]:
+                    picture(application, scene, page, colours, size, folder / f"{stem}.png")
+                    sys.stderr.write(f"{folder / stem}.png\n")
     return 0
 
 
