@@ -81,8 +81,9 @@ def test_every_registered_adaptor_that_asks_an_instrument_is_in_the_suite() -> N
 class Bench:
     """One practice instrument with the adaptor that reads it."""
 
-    def __init__(self, way: Way) -> None:
+    def __init__(self, way: Way, timeout_s: float = TIMEOUT_S) -> None:
         self.way = way
+        self._timeout_s = timeout_s
         self.server: PracticeServer = practice_server(
             find_profile(way.profile), pseudo_terminal=way.terminal, scale=SCALE, seed=1
         )
@@ -96,8 +97,8 @@ class Bench:
         profile = find_profile(self.way.profile)
         made = registry.make(
             InstrumentConfig(
-                name="instrument", adaptor=profile.family.value, roles=(self.way.role,), timeout_s=TIMEOUT_S,
-                connection=self.server.connection, profile=self.way.profile,
+                name="instrument", adaptor=profile.family.value, roles=(self.way.role,),
+                connection=self.server.connection, profile=self.way.profile, timeout_s=self._timeout_s,
             ),
             self.clock,
         )  # fmt: skip
@@ -158,8 +159,9 @@ class Bench:
 
 
 @pytest.fixture
-def bench(way: Way) -> Iterator[Bench]:
-    made = Bench(way)
+def bench(way: Way, request: pytest.FixtureRequest) -> Iterator[Bench]:
+    on_time = request.function is test_readings_come_on_time_and_each_once
+    made = Bench(way, 3.0 if on_time else TIMEOUT_S)  # nothing is late there, however busy the machine is
     made.meter.open()
     yield made
     made.close()
@@ -177,7 +179,7 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
 
 
 def test_readings_come_on_time_and_each_once(bench: Bench) -> None:
-    readings = bench.take(3.0, 12)
+    readings = bench.take(10.0, 12)
     assert len(bench.check(readings)) >= 10
     assert bench.faults == []
     assert {reading.channel.role for reading in readings} == {bench.way.role}
