@@ -26,6 +26,7 @@ from benchlog.cli.output import say
 from benchlog.cli.plan import plan_for
 from benchlog.cli.rehearse import DEFAULT_SCALE, free_name
 from benchlog.cli.setup import run_setup
+from benchlog.job.settings import usable_settings, workshop_of
 from benchlog.model.clock import Clock, RealClock
 from benchlog.model.errors import BenchlogError, EnvironmentFault, PlanRefused, SessionFault, UsageError
 from benchlog.model.history import RunBegun
@@ -178,7 +179,9 @@ class Sittings:
     def _open(self, place: Place, scale: float) -> tuple[RealClock, SessionWriter, Job]:
         """A clock, the session's writer and its job; the session is begun where it is not there."""
         simulated = place.bench.simulated is not None
-        job = Job(number=place.session.stem, simulated=simulated, invented=place.rehearsal)
+        workshop = workshop_of(usable_settings())
+        number = place.session.stem
+        job = Job(number, simulated=simulated, invented=place.rehearsal, workshop=workshop)
         if simulated and place.bench.unit is not None:
             job = msgspec.structs.replace(job, unit=place.bench.unit)
         if place.session.exists():

@@ -26,16 +26,3 @@ def corrections_of(entries: Sequence[Entry]) -> Corrections:
 def corrected(entry: Entry, text: str, corrections: Corrections) -> str:
     """A line with its corrections behind it."""
     return f"{text} {corrections[entry.seq]}" if entry.seq in corrections else text
-
-
-def voided(entries: Sequence[Entry]) -> frozenset[int]:
-    """Numbers of the entries that a correction says do not count."""
-    return frozenset(
-        e.payload.corrects for e in entries if isinstance(e.payload, Corrected) and e.payload.void
-    )
-
-
-def counting(entries: Sequence[Entry]) -> tuple[Entry, ...]:
-    """The entries without those that do not count."""
-    out = voided(entries)
-    return tuple(e for e in entries if e.seq not in out)

@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 
+from benchlog.cold.corrections import in_force
 from benchlog.model.history import Entry, JobEnded
 from benchlog.model.job import Ending
 from benchlog.model.work import Adjusted, Adjustment, FinalCheck, FinalChecked, SafetyMeasured
-from benchlog.report.corrections import counting
 from benchlog.report.heading import last, last_end, runs_of
 from benchlog.report.work import FINAL_WORDS, SAFETY_WORDS
 
@@ -28,7 +28,7 @@ _EXPECT_FINAL = (Ending.REPAIRED, Ending.NO_FAULT_FOUND)
 
 def not_tested(entries: Sequence[Entry]) -> tuple[str, ...]:
     """One phrase each; never empty unless the history has nothing left open."""
-    there = counting(entries)
+    there = in_force(entries)
     ended = last_end(there)
     found: tuple[str, ...]
     if ended is not None:

@@ -5,12 +5,12 @@ from pathlib import Path
 
 import msgspec
 
+from benchlog.cold.corrections import in_force
 from benchlog.model.history import Entry, Taken
 from benchlog.model.role import Role
 from benchlog.model.step import StepRecord
 from benchlog.model.work import Adjusted, FinalChecked
 from benchlog.report import heading
-from benchlog.report.corrections import counting
 from benchlog.report.job_charts import trace_of
 from benchlog.report.tables import point_name
 from benchlog.report.work import FINAL_WORDS
@@ -67,7 +67,7 @@ def read_side(path: Path, name: str, group: str = "") -> Read:
     side = Side(shown, heading.latest_job(entries).number, described, head, simulated)
     ended = None if group else heading.last_end(entries)
     steps = tuple(s for s in ended.steps if s.visited) if ended is not None else ()
-    return Read(side, steps, _figures(counting(entries), group), course)
+    return Read(side, steps, _figures(in_force(entries), group), course)
 
 
 def _course(reader: SessionReader) -> Course | None:
