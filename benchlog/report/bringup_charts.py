@@ -4,31 +4,18 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from benchlog.bench.sheet import current_meter
-from benchlog.limits.bringup import StepLimits, acceptance_a, step_limits, stop_a
-from benchlog.model.errors import UsageError
-from benchlog.model.role import Role
 from benchlog.model.run import RunSetup
 from benchlog.model.step import StepRecord
+from benchlog.report.applied import Applied, applied_limits
 from benchlog.report.charts import ACCEPT, CURRENT, INK, STOP, VOLTAGE, Panel, Series, draw
 from benchlog.report.content import Chart
 from benchlog.session.series import Trace
 
+FROM_STEPS = "; limits as recorded, straight from step to step"
 VOLTAGE_FILE = "voltage.svg"
 HALF_HEIGHT = 112.0
 HALF_WIDTH = 256.0
 """Size of a chart that stands beside another."""
-
-
-def run_limits(setup: RunSetup) -> StepLimits | None:
-    """The limits of a run from its set-up; None without a meter for the current, or a plate."""
-    sheet = setup.sheets.get(Role.SOURCE_CURRENT)
-    if sheet is None:
-        return None
-    try:
-        return step_limits(setup.unit, current_meter(sheet), setup.source.rated_current_a, setup.reference)
-    except UsageError:
-        return None
 
 
 def time_charts(setup: RunSetup, current: Trace | None, voltage: Trace | None) -> tuple[Chart, ...]:
@@ -46,7 +33,7 @@ def time_charts(setup: RunSetup, current: Trace | None, voltage: Trace | None) -
 
 def _current_chart(setup: RunSetup, current: Trace, voltage: Trace | None) -> Chart:
     lines = [_series(current, "source current", CURRENT)]
-    limits = run_limits(setup)
+    limits = applied_limits(setup)
     if limits is not None and voltage is not None and voltage.t_us.size:
         lines += _limit_lines(limits, setup, voltage)
     panel = Panel("time, s", "current, A", tuple(lines), height=120.0)
@@ -59,12 +46,12 @@ def _series(trace: Trace, label: str, colour: str) -> Series:
     return Series(label, tuple((trace.t_us / 1e6).tolist()), tuple(trace.value.tolist()), colour)
 
 
-def _limit_lines(limits: StepLimits, setup: RunSetup, voltage: Trace) -> list[Series]:
+def _limit_lines(limits: Applied, setup: RunSetup, voltage: Trace) -> list[Series]:
     """Both limits at the voltage of the moment."""
     fractions = voltage.value / setup.unit.mains_v
     t = tuple((voltage.t_us / 1e6).tolist())
-    stop = tuple(stop_a(limits, float(v)) if v == v else float("nan") for v in fractions)
-    accept = tuple(acceptance_a(limits, float(v)) if v == v else float("nan") for v in fractions)
+    stop = tuple(limits.stop_a(float(v)) if v == v else float("nan") for v in fractions)
+    accept = tuple(limits.acceptance_a(float(v)) if v == v else float("nan") for v in fractions)
     return [
         Series("stop limit", t, stop, STOP, "5 2"),
         Series("acceptance limit", t, accept, ACCEPT, "1.5 1.5"),
@@ -73,15 +60,15 @@ def _limit_lines(limits: StepLimits, setup: RunSetup, voltage: Trace) -> list[Se
 
 def idle_chart(setup: RunSetup, steps: Sequence[StepRecord]) -> Chart | None:
     """Settled idle current against inlet voltage, ± U, with both limit curves; None where none settled."""
-    limits = run_limits(setup)
+    limits = applied_limits(setup)
     seen = [s for s in steps if s.idle_a is not None and s.measured_v is not None]
     if limits is None or not seen:
         return None
     fractions = np.linspace(0.02, max(1.0, setup.steps[-1].fraction), 80)
     volts = tuple((fractions * setup.unit.mains_v).tolist())
-    stop = Series("stop", volts, tuple(stop_a(limits, float(v)) for v in fractions), STOP, "5 2")
+    stop = Series("stop", volts, tuple(limits.stop_a(float(v)) for v in fractions), STOP, "5 2")
     accept = Series(
-        "acceptance", volts, tuple(acceptance_a(limits, float(v)) for v in fractions), ACCEPT, "1.5 1.5"
+        "acceptance", volts, tuple(limits.acceptance_a(float(v)) for v in fractions), ACCEPT, "1.5 1.5"
     )
     idle = Series(
         "idle ± U",
@@ -96,7 +83,7 @@ def idle_chart(setup: RunSetup, steps: Sequence[StepRecord]) -> Chart | None:
     panel = Panel("inlet voltage, V", "current, A", lines, HALF_HEIGHT, HALF_WIDTH)
     text = (
         f"Settled idle current against inlet voltage at {len(seen)} steps, with both limit curves"
-        f"{' and the reference unit' if reference else ''}."
+        f"{' and the reference unit' if reference else ''}{FROM_STEPS if limits.from_steps else ''}."
     )
     return Chart("idle.svg", draw(panel), text, half=True)
 

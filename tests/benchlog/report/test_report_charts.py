@@ -5,15 +5,19 @@ import re
 from pathlib import Path
 from xml.etree import ElementTree
 
+import msgspec
 import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from report_sessions import BENCH, CURRENT, Building, ended, setup
+from report_sessions import BENCH, CURRENT, SHEET, UNIT, Building, ended, setup
 
+from benchlog.bringup.plan import make_plan
 from benchlog.model.history import RunBegun
 from benchlog.model.reading import Measured
 from benchlog.model.reference import Reference, ReferencePoint
+from benchlog.model.role import Role
+from benchlog.report.applied import applied_limits
 from benchlog.report.bringup_charts import idle_chart
 from benchlog.report.charts import CURRENT as INK_OF_CURRENT
 from benchlog.report.charts import Panel, Series, draw, ticks
@@ -100,8 +104,6 @@ def test_a_flat_soak_does_not_look_rough() -> None:
 
 
 def test_the_reference_unit_is_drawn(tmp_path: Path) -> None:
-    import msgspec
-
     points = tuple(ReferencePoint(f, 0.3 * f, 0.4 * f) for f in (0.1, 0.5, 1.0))
     with_one = msgspec.structs.replace(setup(), reference=Reference("J-7", 120.0, points))
     chart = idle_chart(with_one, ended().steps)
@@ -111,3 +113,26 @@ def test_the_reference_unit_is_drawn(tmp_path: Path) -> None:
     plain = idle_chart(setup(), ended().steps)
     assert plain is not None
     assert "reference" not in plain.svg + plain.text
+
+
+def test_limits_are_drawn_as_they_were_applied() -> None:
+    """Where this version computes other limits than were recorded, the recorded ones are drawn."""
+    recorded = setup()
+    applied = applied_limits(recorded)
+    assert applied is not None
+    assert applied.from_steps
+    for step in recorded.steps:
+        assert applied.acceptance_a(step.fraction) == pytest.approx(step.acceptance.value)
+        assert applied.stop_a(step.fraction) == pytest.approx(step.stop.value)
+    chart = idle_chart(recorded, ended().steps)
+    assert chart is not None
+    assert "limits as recorded, straight from step to step" in chart.text
+
+
+def test_limits_that_are_still_the_same_are_drawn_in_full() -> None:
+    plan = make_plan(UNIT, {Role.SOURCE_CURRENT: SHEET}, {Role.SOURCE_CURRENT, Role.INLET_VOLTAGE})
+    now = msgspec.structs.replace(setup(), steps=plan.steps)
+    applied = applied_limits(now)
+    assert applied is not None
+    assert not applied.from_steps
+    assert applied_limits(msgspec.structs.replace(now, steps=(), sheets={})) is None
