@@ -101,9 +101,9 @@ class _EdgeLabel:
         self.item.setPos(x, y)
 
     @property
-    def lines(self) -> int:
-        """How many lines it has."""
-        return self._words.count("\n") + 1
+    def height(self) -> float:
+        """Pixels that it takes, its margins included."""
+        return QFontMetricsF(self._font).lineSpacing() * (self._words.count("\n") + 1) + 10.0
 
 
 class Course(QWidget):
@@ -145,6 +145,7 @@ class Course(QWidget):
         self._target = pg.InfiniteLine(angle=0)
         self._voltage.addItem(self._target, ignoreBounds=True)
         self._bracket = pg.PlotCurveItem()
+        self._bracket.setZValue(11)
         self._current.addItem(self._bracket, ignoreBounds=True)
         for cut, plot in zip(self._cuts, (self._current, self._voltage), strict=True):
             plot.addItem(cut, ignoreBounds=True)
@@ -240,7 +241,7 @@ class Course(QWidget):
         from_s, to_s = self._view
         seen = self._traces.highest((Role.SOURCE_CURRENT.value,), from_s, to_s) or 0.0
         limit = self._traces.highest((STOP,), from_s, to_s) or (board.limits.stop_a if board.limits else 0.0)
-        room = self._look.px(27) * self._stop.lines / max(self._current.getViewBox().height(), 1.0)
+        room = self._stop.height / max(self._current.getViewBox().height(), 1.0)
         self._height("current", self._current, max(seen * 1.08, limit / (1.0 - min(room, 0.5)), 0.02))
         volts_seen = self._traces.highest((Role.INLET_VOLTAGE.value,), from_s, to_s) or 0.0
         self._height("voltage", self._voltage, max(volts_seen * 1.12, (board.set_v or 0.0) * 1.12, 6.0))
@@ -256,7 +257,7 @@ class Course(QWidget):
         if limits is None:
             return
         box = self._current.getViewBox()
-        height_a = self._look.px(26) * self._acceptance.lines * self._top["current"] / max(box.height(), 1.0)
+        height_a = self._acceptance.height * self._top["current"] / max(box.height(), 1.0)
         acceptance_at, stop_at = limits.acceptance_a, limits.stop_a
         if acceptance_at < height_a:
             crowded = stop_at - acceptance_at < height_a
