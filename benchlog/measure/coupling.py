@@ -139,7 +139,7 @@ class Restorer:
         self._count = 0
         self._rms: float | None = None
         self._free_s = self._running_s = 0.0
-        self._followed_s = 0.0
+        self._followed_s = self._adrift_s = 0.0
 
     def feed(self, x: Samples) -> Floats:
         """The samples with their low frequencies put back."""
@@ -171,6 +171,17 @@ class Restorer:
         bound: Floats = len(parts) * np.abs(np.array(parts)).sum(axis=0)
         return bound
 
+    def drift(self, noise: float) -> float:
+        """What the zero's uncertainty may have made of the samples since the integral ran free (twice u).
+
+        ``noise``: r.m.s. of the input's own, in the unit of the samples, as the result is.
+        """
+        zero_u = noise / math.sqrt(max(self._followed_s * self._rate_hz, 1.0))
+        rates = [stage.omega for stage in self._stages]
+        t = self._adrift_s
+        both = (sum(rates) ** 2 - sum(w * w for w in rates)) / 2.0
+        return 2.0 * zero_u * (sum(rates) * t + both * t * t / 2.0)
+
     def end_cycle(self) -> None:
         """A cycle of the mains ends with the samples given so far."""
         if self._count == 0:
@@ -185,8 +196,10 @@ class Restorer:
             self._begin(mean)
             return
         self._running_s = self._running_s + seconds if self._free_s > 0.0 else 0.0
+        self._adrift_s += seconds
         settled = self._free_s == 0.0 or self._running_s > LONGEST_FREE_S
         if settled:
+            self._adrift_s *= math.exp(-seconds / _LET_GO_S)
             self._followed_s = min(self._followed_s + seconds, _ZERO_S)
             self.zero += (mean - self.zero) * seconds / self._followed_s
         for stage in self._stages:

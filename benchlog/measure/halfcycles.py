@@ -8,7 +8,8 @@ the nominal half cycle follow each other, and say so (``aligned`` False). Direct
 sensor and is not judged.
 
 Uncertainty (expanded, 95 %): the scale's own; the corner's, by what the restored part contributes to the
-r.m.s.; the noise's. They are independent and combined as a root sum of squares (JCGM 100:2008, 5.1.2).
+r.m.s.; the noise's, also by way of the input's zero, which is only as well known. They are independent and
+combined as a root sum of squares (JCGM 100:2008, 5.1.2).
 """
 
 import math
@@ -153,7 +154,9 @@ class _Channel:
         moved = self.input.corner_u_fraction * self.part
         corner = abs(integral(self.kept * moved, start, end)) + 0.5 * integral(moved * moved, start, end)
         floor = noise * noise / least + 2.0 * noise / math.sqrt(2.0 * count)
-        parts = (self.input.u_fraction * rms, corner / (count * least), floor)
+        drift = self._restorer.drift(self.input.noise) * self.input.per_full_scale
+        adrift = math.hypot(rms, drift) - rms
+        parts = (self.input.u_fraction * rms, corner / (count * least), floor, adrift)
         return rms, math.sqrt(sum(part * part for part in parts))
 
     def peak(self, start: float, end: float) -> tuple[float, float]:

@@ -79,6 +79,11 @@ def source_meter_sheet() -> InstrumentSheet:
     )
 
 
+def mains_hz(options: SimulateOptions) -> float:
+    """Frequency of the mains: 60 Hz up to 130 V, else 50 Hz."""
+    return 60.0 if options.mains_v <= 130.0 else 50.0
+
+
 def source_impedance(options: SimulateOptions) -> SourceImpedance:
     """What lies ahead of the unit: a stiff programmed source, or variable and isolating transformer."""
     if options.source is SourceKind.PROGRAMMED:
@@ -98,7 +103,7 @@ def make_bench(options: SimulateOptions) -> Made:
     physics = SimulatedUnit(
         params, options.fault, options.fault_at_s, options.lamp_w, source_impedance(options)
     )
-    sheets = instruments(options.meters, options.turns)
+    sheets = instruments(options.meters, options.turns, mains_hz(options))
     boxes = {name: _box(name, options) for name in instrument_names(options)}
     seed = options.seed
     meters = tuple(SimulatedMeter(sheet, seed, _phase(sheet, seed), boxes[sheet.name]) for sheet in sheets)
@@ -151,7 +156,7 @@ def bench_file(
     ``connections`` by the instrument's name; without them the file serves virtual time only.
     """
     there = connections or {}
-    sheets = instruments(options.meters, options.turns)
+    sheets = instruments(options.meters, options.turns, mains_hz(options))
     entries = [_source_entry(options, there, control)]
     entries += [_meter_entry(sheet, there.get(sheet.name, "")) for sheet in sheets]
     if options.meters is MeterKind.DIGITISER:

@@ -14,7 +14,7 @@ from typing import IO, Any
 import msgspec
 
 from benchlog.bench.file import save_bench
-from benchlog.model.errors import EnvironmentFault, Exit
+from benchlog.model.errors import EnvironmentFault, Exit, UsageError
 from benchlog.model.unit import Unit
 from benchlog_drivers.simulated.control import Control
 from benchlog_drivers.simulated.faults import Fault
@@ -24,6 +24,7 @@ from benchlog_drivers.simulated.make import Made, bench_file, make_bench
 from benchlog_drivers.simulated.options import SerialKind, SimulateOptions, check_options
 from benchlog_drivers.simulated.server import HOST, line_talk
 from benchlog_drivers.simulated.serving import Serving
+from benchlog_drivers.simulated.sheets import MeterKind
 from benchlog_drivers.simulated.trouble import TroubleBox
 from benchlog_drivers.simulated.waveform import DigitiserInstrument
 
@@ -55,6 +56,11 @@ class BenchProcess:
     def __init__(self, options: SimulateOptions, folder: Path) -> None:
         """Put bench and servers together; ``folder`` holds pseudo-terminal links and the bench file."""
         check_options(options)
+        if options.meters is MeterKind.AUDIO:
+            raise UsageError(
+                "An audio interface can't be served over a line: --meters audio is for virtual time only. "
+                "Take --meters digitiser for waveforms."
+            )
         self.options = options
         self.made: Made = make_bench(options)
         self.live = LiveBench(self.made.bench, options.time_scale)

@@ -258,5 +258,5 @@ def test_every_kind_of_bench_reads_current_and_inlet_voltage() -> None:
         roles = [channel.role for sheet in instruments(kind) for channel in sheet.channels]
         assert {Role.SOURCE_CURRENT, Role.INLET_VOLTAGE} <= set(roles)
         assert len(set(roles)) == len(roles)
-        assert (Role.OUTPUT_DC in roles) is (kind in (MeterKind.BENCH, MeterKind.DIGITISER))
+        assert (Role.OUTPUT_DC in roles) is (kind in (MeterKind.BENCH, MeterKind.DIGITISER, MeterKind.AUDIO))
         assert instruments(kind)[0].meter_sheet().find(Quantity.AC_CURRENT) is not None
