@@ -6,6 +6,7 @@ from pathlib import Path
 from benchlog.cli.inside import session_file
 from benchlog.cli.output import say
 from benchlog.cli.reference import load_reference, save_reference
+from benchlog.exchange.photographs import export_photographs
 from benchlog.exchange.sessioncsv import export_csv
 from benchlog.exchange.sessionjson import export_json
 from benchlog.exchange.sessionxlsx import export_xlsx, split_sheets
@@ -17,7 +18,7 @@ from benchlog.session.reader import SessionReader
 MANY = 200_000
 """Readings from which the wait for a spreadsheet is announced."""
 
-_WANTED = ("csv", "json", "xlsx", "npz", "reference", "without_customer")
+_WANTED = ("csv", "json", "xlsx", "npz", "reference", "without_customer", "photographs")
 
 
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
@@ -38,6 +39,7 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
         metavar="OUT.benchlog",
         help="a copy without intake, notes, approval, ending and photographs, whose chain still verifies",
     )
+    parser.add_argument("--photographs", type=Path, metavar="DIR", help="the photographs, into a folder")
     parser.add_argument("--bom", action="store_true", help="mark CSV as UTF-8 for spreadsheet programs")
 
 
@@ -45,8 +47,8 @@ def run(args: argparse.Namespace) -> int:
     """Write what was asked for."""
     if all(getattr(args, name) is None for name in _WANTED):
         raise UsageError(
-            "Say what to export: --csv DIR, --json FILE, --xlsx FILE, --npz FILE, --reference FILE or "
-            "--without-customer OUT."
+            "Say what to export: --csv DIR, --json FILE, --xlsx FILE, --npz FILE, --reference FILE, "
+            "--photographs DIR or --without-customer OUT."
         )
     with session_file(args.file) as session:
         with SessionReader(session, untrusted=True) as reader:
@@ -65,6 +67,8 @@ def _written(reader: SessionReader, args: argparse.Namespace) -> list[Path]:
     made: list[Path] = []
     if args.csv is not None:
         made += export_csv(reader, args.csv, args.bom)
+    if args.photographs is not None:
+        made += export_photographs(reader, args.photographs)
     counts = {channel.name: reader.count(channel) for channel in reader.channels()}
     if args.xlsx is not None and sum(counts.values()) > MANY:
         say(f"{sum(counts.values())} readings: a spreadsheet takes about a minute for each million.")

@@ -135,6 +135,11 @@ def test_photographs_and_corrections(session: Path, tmp_path: Path) -> None:
     assert command("note", session, "--corrects", "99", "x").code == 2
     assert command("note", session, "--corrects", "1", "x", "--void").code == 2
     assert "photograph: left board (C31), 60 × 40" in command("show", session).out
+    out = tmp_path / "pictures"
+    assert command("export", session, "--photographs", out).code == 0
+    names = sorted(path.name for path in out.iterdir())
+    assert names == ["photograph-0002.jpg", "photograph-0003.png"]
+    assert (out / "photograph-0003.png").read_bytes() == (folder / "b.png").read_bytes()
     copy = tmp_path / "copy.benchlog"
     assert command("export", session, "--without-customer", copy).code == 0
     assert verify(copy).withheld == (1, 2, 3, 4)

@@ -39,7 +39,7 @@ from benchlog_ui.panels.course import PointCourse
 from benchlog_ui.panels.forms import Form, button, choice, line, text_of
 from benchlog_ui.panels.handsfree import HandsFree, typed_of
 from benchlog_ui.panels.lookform import LookForm
-from benchlog_ui.panels.photos import Pictures, belongs_to
+from benchlog_ui.panels.photos import Pictures, belongs_to, see_to
 from benchlog_ui.panels.pointlist import PointList
 from benchlog_ui.panels.verdicts import VerdictView
 from benchlog_ui.question import Answer
@@ -407,15 +407,7 @@ class ColdPanel(Panel):
 
     def _see_to_photographs(self) -> None:
         self.pictures.look(self._belonging())
-        while self.pictures.read:
-            found = self.pictures.read.popleft()
-            if isinstance(found, str):
-                self._say(found)
-            else:
-                self.place.send(EntryAdded(found))
-                self.place.tell(
-                    f"Photograph {found.name} stored{f' with {found.point}' if found.point else ''}."
-                )
+        see_to(self.pictures, self.place, self._say)
 
     def _belonging(self) -> Photographed:
         point = self.point

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from datetime import date, datetime
 from functools import partial
+from pathlib import Path
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
@@ -38,6 +39,7 @@ from benchlog_ui.keys import Deed
 from benchlog_ui.look import Look
 from benchlog_ui.panel import Panel, Place
 from benchlog_ui.panels.forms import Form, button, choice, line, text_of
+from benchlog_ui.panels.photos import Pictures, belongs_to, see_to
 from benchlog_ui.panels.verdicts import limit_words
 
 READS: dict[FinalCheck, tuple[PointKind, Quantity]] = {
@@ -68,6 +70,7 @@ class FinalPanel(Panel):
         super().__init__(place)
         self._entries: list[Entry] = []
         self.by = usable_settings().technician
+        self.pictures = Pictures()
         self.said = QLabel()
         self.said.setWordWrap(True)
         self.table = QTableWidget(0, 3)
@@ -365,6 +368,16 @@ class FinalPanel(Panel):
         self.keys[number].setChecked(True)
         self.said.setText("")
         first.setFocus()
+
+    def refresh(self, real_s: float) -> None:
+        """See to photographs that were dropped."""
+        see_to(self.pictures, self.place, self.said.setText)
+
+    def drop(self, paths: Sequence[Path]) -> bool:
+        """Photographs dropped onto the window belong to the channel in the open form."""
+        group = self.channel.currentText() if self._stack.currentIndex() == 0 else ""
+        self.pictures.take(paths, belongs_to(group=group, stage="final-checks", by=self.by))
+        return True
 
     def deeds(self) -> Sequence[Deed]:
         """Keys of this panel."""

@@ -34,7 +34,7 @@ from benchlog_ui.keys import Deed
 from benchlog_ui.look import Look
 from benchlog_ui.panel import Panel, Place
 from benchlog_ui.panels.forms import Form, button, choice, line, text_of
-from benchlog_ui.panels.photos import Pictures, belongs_to
+from benchlog_ui.panels.photos import Pictures, belongs_to, see_to
 from benchlog_ui.panels.verdicts import POINT_VERDICT, value_words
 
 DIRECTIONS = {"out": "taken out", "ordered": "ordered", "in": "fitted", "returned": "given back"}
@@ -340,13 +340,7 @@ class PartsPanel(Panel):
 
     def refresh(self, real_s: float) -> None:
         """See to photographs that were dropped."""
-        while self.pictures.read:
-            found = self.pictures.read.popleft()
-            if isinstance(found, str):
-                self._say(found)
-            else:
-                self.place.send(EntryAdded(found))
-                self.place.tell(f"Photograph {found.name} stored.")
+        see_to(self.pictures, self.place, self._say)
 
     def drop(self, paths: Sequence[Path]) -> bool:
         """Photographs dropped onto the window belong to the position in the field."""

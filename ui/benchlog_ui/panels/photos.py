@@ -2,13 +2,15 @@
 
 import threading
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import msgspec
 
 from benchlog.model.errors import BenchlogError
+from benchlog.model.protocol import EntryAdded
 from benchlog.model.work import Photographed
+from benchlog_ui.panel import Place
 
 SUFFIXES = (".jpg", ".jpeg", ".png")
 
@@ -70,6 +72,17 @@ class Pictures:
                     by=given.by,
                 )
             )
+
+
+def see_to(pictures: Pictures, place: Place, say: Callable[[str], None]) -> None:
+    """Send what was read, and say what is none."""
+    while pictures.read:
+        found = pictures.read.popleft()
+        if isinstance(found, str):
+            say(found)
+        else:
+            place.send(EntryAdded(found))
+            place.tell(f"Photograph {found.name} stored{f' with {found.point}' if found.point else ''}.")
 
 
 def belongs_to(
