@@ -264,7 +264,8 @@ def report(settled: Sequence[dict[str, Any]], kept: Sequence[dict[str, Any]], ou
 
 def _tables(kept: Sequence[dict[str, Any]]) -> list[str]:
     parts = []
-    for population, what in itertools.product(FIRST_SEED, ("cut off", "at least wait")):
+    there = [p for p in FIRST_SEED if any(r["cell"][0] == p for r in kept)]
+    for population, what in itertools.product(there, ("cut off", "at least wait")):
         parts += [f"## Faults {what}, population {population}", _faults(kept, population, what)]
     rules = Counter(r["rule"] for r in kept if r["cell"][1] == "none" and r["rule"])
     parts += ["## False alarms (good units)", _alarms(kept)]
@@ -311,7 +312,7 @@ def _alarms(kept: Sequence[dict[str, Any]]) -> str:
                 if r["cell"][:3] == [population, "none", known] and meters in ("", r["cell"][3])
             ]  # fmt: skip
             cut, told = (sum(r[key] is not None for r in runs) for key in ("cut", "told"))
-            row.append(f"{cut} cut off, {told} at wait, of {len(runs)}")
+            row.append(f"{cut} cut off, {told} at least wait, of {len(runs)}" if runs else "–")
         blind = [r for r in kept if r["cell"][:3] == [population, "none", known]]
         share = sum(r["blind"] for r in blind) / max(len(blind), 1)
         rows.append([*row, f"{share:.1f}"])
