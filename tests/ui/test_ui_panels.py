@@ -9,6 +9,7 @@ from PySide6.QtTest import QTest
 from benchlog.cold.discharge import reservoir
 from benchlog.model.history import (
     Approved,
+    Corrected,
     JobEntered,
     PartChanged,
     PointsListed,
@@ -181,6 +182,26 @@ def test_a_junction_goes_on_to_its_other_polarity(cold):
     cold.type(panel.reading, "OL")
     assert cold.sent[-1].polarity == "reverse"
     assert "both ways: within limit" in panel.trouble.text()
+
+
+def test_a_slip_does_not_count_and_stays(cold):
+    panel = cold.panel
+    panel.strike()
+    assert "no reading" in panel.trouble.text()
+    panel.points.choose("reservoir +", PointKind.DC_VOLTS)
+    panel.proved.setChecked(True)
+    cold.type(panel.reading, "0.02")
+    cold.last(Taken)
+    assert "Proved: reservoir +" in panel.safe.text()
+    panel.points.choose("reservoir +", PointKind.DC_VOLTS)
+    panel.strike()
+    ((words, answers, _),) = cold.asked
+    assert "20 mV" in words
+    answers[0].act("read at the other one")
+    struck = cold.last(Corrected)
+    assert (struck.corrects, struck.void, struck.text) == (3, True, "read at the other one")
+    assert "Proved" not in panel.safe.text()
+    assert panel.points.readings(PLUS) == []
 
 
 def probe(t_s, value, quantity=Quantity.RESISTANCE):

@@ -17,7 +17,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from benchlog.cold.discharge import ANY, Standing, is_reservoir, reservoir, standing_of, waits_for
+from benchlog.cold.discharge import Standing, is_reservoir, reservoir, standing_of, waits_for
 from benchlog.cold.entering import Given, both_ways, entry_of
 from benchlog.cold.findings import findings
 from benchlog.cold.knowing import known_of, known_words
@@ -25,7 +25,7 @@ from benchlog.cold.points import points_of, template, template_names, with_point
 from benchlog.cold.taking import Took
 from benchlog.job.settings import usable_settings
 from benchlog.model.errors import BenchlogError, PlanRefused
-from benchlog.model.history import BenchSet, Entry, JobEntered, PartChanged, PointsListed, Taken
+from benchlog.model.history import BenchSet, Corrected, Entry, JobEntered, PartChanged, PointsListed, Taken
 from benchlog.model.instrument import InstrumentRecord, MeterSheet
 from benchlog.model.known import Known
 from benchlog.model.point import PointKind, TestPoint
@@ -40,8 +40,9 @@ from benchlog_ui.panels.forms import Form, button, choice, line, text_of
 from benchlog_ui.panels.handsfree import HandsFree, typed_of
 from benchlog_ui.panels.lookform import LookForm
 from benchlog_ui.panels.photos import Pictures, belongs_to, see_to
+from benchlog_ui.panels.phrases import blocked_line, named, safe_line
 from benchlog_ui.panels.pointlist import PointList
-from benchlog_ui.panels.verdicts import VerdictView
+from benchlog_ui.panels.verdicts import VerdictView, value_words
 from benchlog_ui.question import Answer
 
 CIRCUIT = {"in circuit": True, "out of circuit": False, "not said": None}
@@ -157,7 +158,7 @@ class ColdPanel(Panel):
         """New lines of the history."""
         self._entries += entries
         new = [e.payload for e in entries]
-        if any(isinstance(p, PointsListed | Taken | PartChanged) for p in new):
+        if any(isinstance(p, PointsListed | Taken | PartChanged | Corrected) for p in new):
             self._renew()
         if any(isinstance(p, JobEntered) for p in new):
             self.first.show_job(self.place.ledger.job)
@@ -264,7 +265,7 @@ class ColdPanel(Panel):
         try:
             taken, _ = entry_of(given, self._entries, self.place.ledger.job.unit)
         except PlanRefused:
-            self._say(self._blocked(point, given.in_circuit))
+            self._say(blocked_line(waits_for(point, given.in_circuit, self._standing)))
             return
         except BenchlogError as error:
             self._say(str(error))
@@ -289,13 +290,6 @@ class ColdPanel(Panel):
             self.polarity.setCurrentText("forward")
             self.points.go_on()
         self._show_point()
-
-    def _blocked(self, point: TestPoint, in_circuit: bool | None) -> str:
-        names = waits_for(point, in_circuit, self._standing)
-        return (
-            f"Not proved below 1 V: {', '.join(names)}. Ctrl+R goes to it: DC volts at its own terminals, "
-            "meter proved. Or Ctrl+D: say why it is empty."
-        )
 
     def _say(self, words: str) -> None:
         self.trouble.setText(words)
@@ -334,6 +328,30 @@ class ColdPanel(Panel):
         self._checked = reason
         self._tell_safe()
         self.reading.setFocus()
+
+    # ---- a reading that was a slip -----------------------------------------------------------------
+
+    def strike(self) -> None:
+        """The last reading of this point does not count: why is asked for; it stays in the history."""
+        point = self.point
+        readings = self.points.readings(point) if point is not None else []
+        if point is None or not readings:
+            self._say("There is no reading of this point.")
+            return
+        taken, number = readings[-1].payload, readings[-1].seq
+        value = value_words(taken) if isinstance(taken, Taken) else ""
+        self.place.ask(
+            f"{named(point)}, {value}: this reading does not count. Why? It stays in the history.",
+            (
+                Answer("It does not count", partial(self._struck, number), needs_text=True),
+                Answer("It counts", lambda _: None),
+            ),
+            "e.g. probe on the wrong pin",
+        )
+
+    def _struck(self, number: int, reason: str) -> None:
+        self._held = None
+        self.place.send(EntryAdded(Corrected(number, reason, self.by, void=True)))
 
     # ---- points and first look ---------------------------------------------------------------------
 
@@ -430,6 +448,7 @@ class ColdPanel(Panel):
             Deed("Ctrl+L", "first look", "The first look, and back", self.show_first_look),
             Deed("Ctrl+T", "list", "Add the chosen list of points", self.add_template),
             Deed("Ctrl+N", "new point", "A test point of your own", self.add_point),
+            Deed("Ctrl+J", "does not count", "The last reading of this point does not count", self.strike),
             Deed("Ctrl+I", "circuit", "In circuit, out of it, not said", self._next_circuit),
         )
 
@@ -451,28 +470,3 @@ class ColdPanel(Panel):
             self.points.move_by(1 if event.key() == Qt.Key.Key_Down else -1)
             return
         super().keyPressEvent(event)
-
-
-def named(point: TestPoint) -> str:
-    """A point with its channel and what is read there."""
-    return (
-        f"{point.group}: {point.name} ({point.kind.value})"
-        if point.group
-        else f"{point.name} ({point.kind.value})"
-    )
-
-
-def safe_line(standing: Standing, checked: str = "") -> str:
-    """Made safe in one line: which reservoirs are proved, which are not, and the key to go on."""
-    if checked:
-        return f"You have checked: {checked}. It is recorded with the next reading."
-    left = sorted(standing.known - standing.proved - standing.checked)
-    if left:
-        proved = f" Proved: {', '.join(sorted(standing.proved))}." if standing.proved else ""
-        return f"Ctrl+R  Unplug, discharge, prove: {', '.join(left)}.{proved}"
-    if standing.proved:
-        return f"Proved below 1 V: {', '.join(sorted(standing.proved))}."
-    if standing.checked:
-        names = ", ".join(sorted(standing.checked - {ANY})) or "everything"
-        return f"By your word, not measured: {names}."
-    return "No reservoir is known: add a list of points (Ctrl+T), or Ctrl+D where there is none."
