@@ -309,7 +309,7 @@ def test_help_tells_of_the_page_that_was_open_and_lists_every_key(bench):
     page = desk.shell.help
     assert page.about.text().startswith("Instruments. Which bench file is read")
     listed = {label.text() for label, bold in page._labels if bold}
-    assert {"F12", "F2", "F8", "Ctrl+B", "Ctrl+1", "F11", "Ctrl + T"} <= listed
+    assert {"F12", "F2", "F8", "Ctrl+B", "Ctrl+1", "F11", "Ctrl + F7"} <= listed
 
 
 def test_every_page_has_help(bench):

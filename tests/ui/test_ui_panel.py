@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
-from PySide6.QtGui import QDragEnterEvent, QDropEvent, QImage
+from PySide6.QtGui import QDragEnterEvent, QDropEvent, QImage, QShortcut
 from PySide6.QtTest import QTest
 
 from benchlog.model.history import Noted
@@ -132,3 +132,19 @@ def test_a_dropped_photograph_is_kept(bench, tmp_path):
 def sent(bench):
     time.sleep(0.05)
     return bench.heard()
+
+
+def test_no_key_is_given_twice_on_any_page(bench):
+    window, shell = bench.start.window, bench.start.desk.shell
+    for name in shell.route.buttons:
+        shell.go(name)
+    everywhere = [s.key().toString() for s in window.findChildren(QShortcut) if s.parent() is window]
+    allowed = {"F12", "Pause"}
+    assert (
+        len(everywhere) == len(set(everywhere))
+        or {k for k in everywhere if everywhere.count(k) > 1} <= allowed
+    )
+    for panel in shell.panels.values():
+        own = [deed.key for deed in panel.deeds()]
+        assert len(own) == len(set(own))
+        assert not set(own) & set(everywhere)

@@ -40,7 +40,7 @@ class Deeds:
         for deed in deeds:
             window.keys.add(window, deed)
         shell.list_keys([(deed.key, deed.long) for deed in deeds])
-        QShortcut(QKeySequence("Ctrl+I"), window).activated.connect(page.turn_over)
+        QShortcut(QKeySequence("Ctrl+F6"), window).activated.connect(page.turn_over)
         QShortcut(QKeySequence("Ctrl+Q"), window).activated.connect(window.close)
         for keys, step in (("Ctrl++", 1), ("Ctrl+=", 1), ("Ctrl+-", -1)):
             shortcut = QShortcut(QKeySequence(keys), window)

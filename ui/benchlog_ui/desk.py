@@ -31,6 +31,7 @@ from benchlog_ui.trip import CutOffKey
 from benchlog_ui.window import Window
 
 FRAME_MS = 33
+TONE_KEY = "Ctrl+F7"
 _SLOW_FRAMES = 15
 """Descriptions for screen readers are renewed once in so many frames."""
 
@@ -58,7 +59,7 @@ class Desk(QObject):
         self.shell = Shell(window, self.board, self.traces, self.send, self.requests)
         self.drops = Drops(window, self.shell, self.requests, self.send)
         self.deeds = Deeds(window, self.board, self.shell, self.send)
-        QShortcut(QKeySequence("Ctrl+T"), window).activated.connect(self.next_tone)
+        QShortcut(QKeySequence(TONE_KEY), window).activated.connect(self.next_tone)
         window.wants_to_close.connect(self.asked_to_close)
         window.technician_did_it.connect(self.done_by_hand)
         self._timer = QTimer(self)

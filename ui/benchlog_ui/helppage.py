@@ -11,8 +11,8 @@ from benchlog_ui.marks import CUT_OFF_KEY
 ALWAYS = (
     (CUT_OFF_KEY, "Cut off: takes the source away at once, wherever the keyboard is. Pause does the same."),
     ("Ctrl + / Ctrl −", "Larger or smaller type"),
-    ("Ctrl + I", "The captured switch-on in place of the small plots, or those again"),
-    ("Ctrl + T", "A tone whose pitch follows current ÷ stop limit, where there is sound; again ends it."),
+    ("Ctrl + F6", "The captured switch-on in place of the small plots, or those again"),
+    ("Ctrl + F7", "A tone whose pitch follows current ÷ stop limit, where there is sound; again ends it."),
     ("Ctrl + Q", "Close the window; while power is on it is asked first."),
     ("Esc", "Leave a question as it was. It is never the cut-off."),
 )

@@ -70,7 +70,7 @@ class Panel(QWidget):
         """Draw what is live; called about five times a second while the stage is open."""
 
     def deeds(self) -> Sequence[Deed]:
-        """Keys of this panel; function keys or with Ctrl, never one that types."""
+        """Keys of this panel; with Ctrl and a letter (not B or Q), never one that types."""
         return ()
 
     def drop(self, paths: Sequence[Path]) -> bool:

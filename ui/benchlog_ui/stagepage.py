@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QListWidget, QVBoxLayout, QWidget
 
+from benchlog_ui.helpwords import HELP
 from benchlog_ui.lines import Row
 from benchlog_ui.look import Look
 from benchlog_ui.stages import WORDS, Stage, Survey
@@ -23,10 +24,13 @@ class StagePage(QWidget):
             label.setWordWrap(True)
         self.lines = QListWidget()
         self.lines.setAccessibleName(f"Lines of the history: {WORDS[stage]}")
+        self.about = QLabel(HELP[stage.value])
+        self.about.setWordWrap(True)
         left = QVBoxLayout()
         left.addWidget(self.done)
         left.addWidget(self.missing)
         left.addStretch(1)
+        left.addWidget(self.about)
         self._columns = QHBoxLayout(self)
         self._columns.addLayout(left, 2)
         self._columns.addWidget(self.lines, 3)
@@ -63,4 +67,5 @@ class StagePage(QWidget):
         self._columns.setSpacing(gap)
         for label in (self.done, self.missing):
             label.setFont(look.font(25))
+        self.about.setFont(look.font(18))
         self.lines.setFont(look.font(21))
