@@ -13,6 +13,7 @@ from datetime import date
 import msgspec
 
 from benchlog.bench.file import Bench, InstrumentConfig
+from benchlog.model.audio import AudioSetup
 from benchlog.model.errors import PlanRefused, UsageError
 from benchlog.model.instrument import Coupling, Earth, MeterSheet, Response
 from benchlog.model.quantity import Quantity
@@ -252,13 +253,38 @@ def check_meter(config: InstrumentConfig, unit: Unit | None = None) -> Findings:
     return Findings(tuple(warnings), tuple(questions))
 
 
+AUDIO_CAUTION = (
+    "only isolated sensors on an audio input: a current transformer round one insulated conductor, an "
+    "approved isolated voltage sensor. Never a mains conductor, never a divider. The interface's earth, also "
+    "by way of the computer, is an earthed lead"
+)
+"""Common practice, no source; said wherever an audio interface is used."""
+
+
 def _of_any(config: InstrumentConfig) -> Iterator[str]:
+    if config.audio is not None:
+        yield f"{config.name}: {AUDIO_CAUTION}."
+        yield from _of_audio(config.name, config.audio)
     minutes = config.sheet.auto_power_off_min
     if minutes:
         yield (
             f"{config.name} switches itself off after {minutes:g} min and then looks like a silent meter: "
             "disable that with its start-up key (see its manual)."
         )
+
+
+def _of_audio(name: str, audio: AudioSetup) -> Iterator[str]:
+    for what, one in (("current", audio.current), ("voltage", audio.voltage)):
+        if not one.calibrated:
+            yield (
+                f"The input of the {what} of {name} was never compared with a meter: {one.u_fraction:.0%} is "
+                "taken for it. 'benchlog calibrate' does that with two lamps."
+            )
+        if not one.corners_hz:
+            yield (
+                f"The low corner of the input of the {what} of {name} is not known: what it takes off the "
+                "first half cycles of a switch-on is not put back, and the peak reads low."
+            )
 
 
 def _of_current(config: InstrumentConfig, unit: Unit | None) -> Iterator[str]:

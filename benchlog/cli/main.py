@@ -51,6 +51,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "document": ("benchlog.cli.document", "make the document of a session"),
     "verify": ("benchlog.cli.verify", "check a session against its chain, a document against its data"),
     "recover": ("benchlog.cli.recover", "make a new session of what is intact in a damaged one"),
+    "calibrate": ("benchlog.cli.calibrate", "compare an audio interface's inputs with the bench's own meter"),
     "figures": ("benchlog.cli.figures", "figures of a recorded waveform"),
     "limit": ("benchlog.cli.limit", "print a limit with its source"),
 }

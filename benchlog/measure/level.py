@@ -101,6 +101,20 @@ def fit_level(points: Sequence[Point]) -> Level:
     return Level(scale, math.sqrt(common**2 + scatter**2 + raw_u**2), spread)
 
 
+def fit_one(point: Point) -> Level:
+    """The same from one load, for a quantity that does not change from load to load (the voltage).
+
+    `UsageError` where it is too small. Nothing tells then whether the input is in proportion.
+    """
+    if not (point.raw >= LEAST_RMS and point.meter > 0.0):
+        raise UsageError(
+            f"The input gives {point.raw:.2%} of full scale at {point.meter:.4g} on the meter: too little to "
+            "calibrate with. Check sensor, lead and gain."
+        )
+    own = 2.0 * point.raw_scatter / point.raw
+    return Level(point.meter / point.raw, math.hypot(point.meter_u / point.meter, own), 0.0)
+
+
 def _check(points: Sequence[Point]) -> None:
     if len(points) < 2:
         raise UsageError("Calibrating needs two loads: a lamp, and a larger one (two lamps).")
