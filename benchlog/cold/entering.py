@@ -16,6 +16,7 @@ from benchlog.cold.budget import Allowed, uncertainty
 from benchlog.cold.channels import seen_of
 from benchlog.cold.corrections import in_force
 from benchlog.cold.discharge import is_reservoir, standing_of, told, waits_for
+from benchlog.cold.figures import figure
 from benchlog.cold.judge import judge
 from benchlog.cold.junctions import judge_both
 from benchlog.cold.known import Judgement, Seen
@@ -91,7 +92,7 @@ def _taken(given: Given, point: TestPoint, typed: Typed, allowed: Allowed | None
         in_circuit=given.in_circuit,
         polarity=given.polarity,
         verdict=said.verdict,
-        reason="; ".join(x for x in (said.reason, _assumed(allowed, said)) if x),
+        reason="; ".join(x for x in (said.reason, _assumed(allowed, said, point.kind.quantity.unit)) if x),
         limit=said.limit,
         stage=PARTS if given.part and given.stage == COLD else given.stage,
         by=given.by,
@@ -101,10 +102,10 @@ def _taken(given: Given, point: TestPoint, typed: Typed, allowed: Allowed | None
     )
 
 
-def _assumed(allowed: Allowed | None, said: Judgement) -> str:
+def _assumed(allowed: Allowed | None, said: Judgement, unit: str) -> str:
     if allowed is None or allowed.known or said.u is None:
         return ""
-    return f"U {allowed.u:.2g} {allowed.source}"
+    return f"U {figure(allowed.u, unit, 2)} {allowed.source}"
 
 
 def _point(given: Given, unit: Unit | None) -> TestPoint:

@@ -1,5 +1,6 @@
 """Entries of the work round the cold checks in one line each, for lists of the history."""
 
+from benchlog.cold.figures import figure
 from benchlog.cold.final import bias_current_a
 from benchlog.job.estimate import money
 from benchlog.model.history import Payload
@@ -13,26 +14,6 @@ from benchlog.model.work import (
     Photographed,
     SafetyMeasured,
 )
-
-_PREFIXES = (
-    (1e9, "G"),
-    (1e6, "M"),
-    (1e3, "k"),
-    (1.0, ""),
-    (1e-3, "m"),
-    (1e-6, "µ"),
-    (1e-9, "n"),
-    (1e-12, "p"),
-)
-_PLAIN = frozenset({"°C", ""})
-
-
-def figure(value: float, unit: str, digits: int = 4) -> str:
-    """A value with an SI prefix and its unit of measure: 0.0123 V → ``12.3 mV``."""
-    if value == 0.0 or unit in _PLAIN:
-        return f"{value:.{digits}g} {unit}".strip()
-    size, prefix = next((p for p in _PREFIXES if abs(value) >= 0.9995 * p[0]), _PREFIXES[-1])
-    return f"{value / size:.{digits}g} {prefix}{unit}"
 
 
 def verdict_text(verdict: PointVerdict) -> str:
@@ -106,3 +87,6 @@ def _checked(checked: FinalChecked) -> str:
     distortion = f", distortion {100.0 * checked.distortion:.3g} %" if checked.distortion is not None else ""
     seen = f" ({checked.seen})" if checked.seen else ""
     return f"{name}: {value}{load}{power}{distortion}{seen}, {verdict_text(checked.verdict)}"
+
+
+__all__ = ["figure", "verdict_text", "words_of"]

@@ -194,7 +194,9 @@ class ColdPanel(Panel):
         readings = self.points.readings(point)
         last = readings[-1].payload if readings else None
         if self._held is not None:
-            self.verdict.show_point(f"{named(self._held.point)}    next: {named(point)}", self._held)
+            held = named(self._held.point)
+            following = f"    next: {named(point)}" if named(point) != held else ""
+            self.verdict.show_point(f"{held}{following}", self._held)
         else:
             self.verdict.show_point(named(point), last if isinstance(last, Taken) else None)
         parts_at = [
