@@ -5,6 +5,7 @@ the inputs took off is put back as the samples come (`benchlog.measure`), a few 
 """
 
 import threading
+from collections import deque
 from collections.abc import Callable, Sequence
 
 import numpy as np
@@ -13,9 +14,12 @@ from benchlog.bench.adaptor import Identity, Listening
 from benchlog.bench.file import InstrumentConfig
 from benchlog.measure.arrivals import Arrival, Arrivals, Early
 from benchlog.measure.halfcycles import HalfCycle, HalfCycles, Input
+from benchlog.measure.level import LevelWatch, looks_swapped
+from benchlog.measure.uncertainty import linear_u
 from benchlog.model.audio import AudioInput, SampleBlock, SampleGap
 from benchlog.model.clock import Clock
 from benchlog.model.event import InrushMeasured
+from benchlog.model.instrument import MeterSheet
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Channel, Measured, Reading, Setting, Status, Unusable
 from benchlog.model.role import Role
@@ -25,6 +29,8 @@ from benchlog.recorder.threads import OnFailure
 
 SILENT_S = 1.0
 """An input whose samples are all the same for so long has no signal, not even noise."""
+_PAST_S = 3.0
+_LEAST_HALF_CYCLES = 4
 _QUANTITY = {
     Role.SOURCE_CURRENT: Quantity.AC_CURRENT,
     Role.INLET_VOLTAGE: Quantity.AC_VOLTAGE,
@@ -62,9 +68,61 @@ class HalfCycleMeter:
         self._settings = {channel: self._setting(channel, config) for channel in self.channels}
         self._end = (0, 0)
         self._rate_hz = audio.rate_hz
+        self._lock = threading.Lock()
+        self._past: deque[tuple[int, int, float, float]] = deque(maxlen=round(_PAST_S / self.period_s))
+        """Of the last seconds: start, end, amperes, volts."""
+        self._levels = {
+            "current": LevelWatch(audio.current.u_fraction),
+            "voltage": LevelWatch(audio.voltage.u_fraction),
+        }
+        self._beside: dict[str, tuple[float, float]] = {}
         self.inrushes: list[InrushMeasured] = []
         """What was seen of switch-ons since the caller last emptied it."""
         self.waves: list[Waveform] = []
+
+    def compare(self, reading: Reading, sheet: MeterSheet) -> None:
+        """What another meter of the bench read of current or voltage meanwhile; any thread.
+
+        A ratio that has changed (the gain was moved) and inputs that look exchanged are told.
+        """
+        stated = sheet.find(reading.channel.quantity)
+        if not isinstance(reading, Measured) or stated is None or reading.channel.instrument == self._name:
+            return
+        with self._lock:
+            own = [x for x in self._past if reading.start_us <= x[0] and x[1] <= reading.end_us]
+        if len(own) < _LEAST_HALF_CYCLES:
+            return
+        squares = np.array([(i, v) for _, _, i, v in own]) ** 2
+        amperes, volts = np.sqrt(squares.mean(axis=0)).tolist()
+        meter_u = linear_u(reading.value, stated.reading_fraction, stated.counts, stated.count)
+        if reading.channel.quantity is Quantity.AC_CURRENT:
+            self._compared("current", amperes, reading.value, meter_u)
+        elif reading.channel.quantity is Quantity.AC_VOLTAGE:
+            self._compared("voltage", volts, reading.value, meter_u)
+
+    def _compared(self, name: str, own: float, meter: float, meter_u: float) -> None:
+        with self._lock:
+            ratio = self._levels[name].take(own, meter, meter_u)
+            self._beside[name] = (own, meter)
+            beside = dict(self._beside)
+        if ratio is None:
+            return
+        audio = self._stream.audio
+        per_v, per_i = abs(audio.voltage.per_full_scale), abs(audio.current.per_full_scale)
+        if len(beside) == 2:
+            (own_v, volts), (own_i, amperes) = beside["voltage"], beside["current"]
+            if looks_swapped(own_v / per_v, own_i / per_i, volts, amperes, per_v, per_i):
+                self._tell(
+                    "swapped",
+                    f"{self._name}: voltage and current look exchanged against the bench's meters. Exchange "
+                    "the leads, or the channels in the bench file.",
+                )
+                return
+        self._tell(
+            f"gain-{name}",
+            f"{self._name}: the {name} reads {ratio:.2f} times what the bench's meter reads. The gain was "
+            "moved, or the sensor has slipped. Put the knob back, or calibrate again.",
+        )
 
     def _setting(self, channel: Channel, config: InstrumentConfig) -> Setting:
         stated = config.sheet.find(channel.quantity)
@@ -147,6 +205,8 @@ class HalfCycleMeter:
 
     def _readings(self, one: HalfCycle, silent: list[bool]) -> list[Reading]:
         start_us, end_us = self._at_us(one.start), self._at_us(one.end)
+        with self._lock:
+            self._past.append((start_us, end_us, one.current_a, one.voltage_v))
         if one.clipped or one.clipped_v:
             name = "current" if one.clipped else "voltage"
             self._tell(

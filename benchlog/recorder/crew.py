@@ -7,9 +7,11 @@ from benchlog.bench.adaptor import Capture, Contactor, Dial, Listening, Meter, O
 from benchlog.bench.file import Bench, InstrumentConfig
 from benchlog.model.clock import Clock
 from benchlog.model.errors import BenchlogError, UsageError
-from benchlog.model.event import Instruct, Told
+from benchlog.model.event import Instruct, ReadingTaken, Told
 from benchlog.model.figures import WaveFigures
+from benchlog.model.instrument import MeterSheet
 from benchlog.model.protocol import InstrumentNow
+from benchlog.model.reading import Reading
 from benchlog.model.wave import Waveform
 from benchlog.recorder.capture import CaptureWorker
 from benchlog.recorder.contactor import ContactorWorker
@@ -66,6 +68,7 @@ class Crew:
         self.meters: list[MeterWorker] = []
         self._configs = bench.instrument
         self._mains_v = bench.mains_v
+        self._compare: Callable[[Reading, MeterSheet], None] | None = None
         for config in bench.instrument:
             self._enlist(config, opener(config, clock), limit)
 
@@ -98,7 +101,7 @@ class Crew:
                     adaptor,
                     config,
                     self._clock,
-                    ears.tell,
+                    self._tell_of(config),
                     ears.failure,
                     None if self._for_run else ears.trouble,
                 )
@@ -108,12 +111,26 @@ class Crew:
                 f"The adaptor '{config.adaptor}' of {config.name} is no meter, source, dial or contactor."
             )
 
+    def _tell_of(self, config: InstrumentConfig) -> Callable[[Told], int]:
+        """Whom a meter's readings are told: the watch, and an audio interface that is compared with it."""
+        if all(one.audio is None for one in self._configs):
+            return self._ears.tell
+
+        def tell(event: Told) -> int:
+            told_us = self._ears.tell(event)
+            if isinstance(event, ReadingTaken) and self._compare is not None:
+                self._compare(event.reading, config.sheet)
+            return told_us
+
+        return tell
+
     def _listener(self, adaptor: Listening, config: InstrumentConfig) -> MeterWorker:
         """The worker of an audio interface; imported only where there is one."""
         from benchlog.recorder.audio import AudioWorker, HalfCycleMeter
 
         ears, patient = self._ears, None if self._for_run else self._ears.trouble
         meter = HalfCycleMeter(adaptor, config, self._mains_v, ears.trouble)
+        self._compare = meter.compare
         return AudioWorker(meter, config, self._clock, ears.tell, ears.failure, patient, ears.wave)
 
     def open(self) -> None:

@@ -11,8 +11,9 @@ from benchlog.bench.adaptor import Identity, Meter
 from benchlog.bench.audiosheet import audio_sheet
 from benchlog.bench.file import InstrumentConfig
 from benchlog.model.audio import AudioInput, AudioSetup, SampleBlock, SampleGap
+from benchlog.model.instrument import Accuracy, MeterSheet
 from benchlog.model.quantity import Quantity
-from benchlog.model.reading import Measured, Reading, Status, Unusable
+from benchlog.model.reading import Channel, Measured, Reading, Status, Unusable
 from benchlog.model.role import Role
 from benchlog.recorder.audio import HalfCycleMeter
 from benchlog_drivers.simulated.sound import SimulatedInput, SoundInterface
@@ -147,3 +148,38 @@ def test_the_sheet_of_the_inputs() -> None:
     assert stated.per_second == 100.0
     assert stated.reading_fraction * 2.0 / math.sqrt(3.0) == pytest.approx(0.01)
     assert stated.count == pytest.approx(1e-3)
+
+
+METER = MeterSheet(
+    (
+        Accuracy(Quantity.AC_CURRENT, 0.003, 10, 0.001),
+        Accuracy(Quantity.AC_VOLTAGE, 0.005, 2, 0.1),
+    )
+)
+
+
+def beside(heard: Heard, current_a: float, voltage_v: float) -> list[str]:
+    """What a bench meter's readings beside it make the interface say."""
+    heard.told.clear()
+    end_us = heard.readings[-1].end_us
+    for k in range(12, 0, -1):
+        at_us = end_us - k * 100_000
+        for role, quantity, value in (
+            (Role.PROBE, Quantity.AC_CURRENT, current_a),
+            (Role.RESERVOIR, Quantity.AC_VOLTAGE, voltage_v),
+        ):
+            channel = Channel(role, quantity, "meter")
+            heard.meter.compare(Measured(channel, value, at_us - 100_000, at_us), METER)
+    return heard.told
+
+
+def test_a_moved_gain_and_exchanged_inputs_show_against_the_bench_meter() -> None:
+    v, i = switch_on(4.5)
+    true_a, true_v = (math.sqrt(float(np.mean(x[-RATE:] ** 2))) for x in (i, v))
+    heard = Heard(Stream(v, i))
+    assert beside(heard, true_a, true_v) == []
+    moved = beside(heard, true_a / 0.8, true_v)
+    assert len(moved) == 1
+    assert "0.80 times what the bench's meter reads" in moved[0]
+    exchanged = Heard(Stream(400.0 / 100.0 * i, 100.0 / 400.0 * v))
+    assert any("look exchanged" in text for text in beside(exchanged, true_a, true_v))
