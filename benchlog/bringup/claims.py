@@ -7,12 +7,13 @@ from benchlog.model.instrument import Coupling
 from benchlog.model.role import Role
 from benchlog.model.run import RunSetup
 from benchlog.model.step import DecidedBy, Outcome, StepRecord, StepVerdict
-from benchlog.model.unit import OutputTopology, Supply
+from benchlog.model.unit import Amplifier, OutputTopology, Supply
 
 _DEVICE_SHOWS_FROM = 0.65
 """From this fraction a single shorted device shows in the current of nearly every simulated unit (ours)."""
 
 
+_VALVE_SHOWS_FROM = 0.80
 _JUDGED = (StepVerdict.GO_UP, StepVerdict.CUT_OFF)
 
 
@@ -31,8 +32,13 @@ def _step(record: StepRecord) -> str:
     return f"{where}: {what}: {record.decision_reason.removeprefix('Wait: ')}"
 
 
-def least_fraction(plate_va: float) -> float:
-    """From which voltage a short would have shown: 10 % from 100 VA, 15 % from 60 VA, 20 % below."""
+def least_fraction(plate_va: float, amplifier: Amplifier = Amplifier.CLASS_AB) -> float:
+    """From which voltage a short would have shown: 10 % from 100 VA, 15 % from 60 VA, 20 % below; valve 80 %.
+
+    A valve rectifier that is still cold hides a short behind it up to 40-75 % of mains (common practice).
+    """
+    if amplifier is Amplifier.VALVE:
+        return _VALVE_SHOWS_FROM
     return 0.10 if plate_va >= 100.0 else 0.15 if plate_va >= 60.0 else 0.20
 
 
@@ -53,7 +59,7 @@ def no_short_claim(
         return None
     highest_v = max(r.measured_v if r.measured_v is not None else r.set_v for r in judged)
     v = highest_v / setup.unit.mains_v
-    if v < least_fraction(setup.unit.plate_va) - 0.005:
+    if v < least_fraction(setup.unit.plate_va, setup.unit.amplifier) - 0.005:
         return None
     text = f"No short behind the transformer or across the rails seen up to {wording.volts(highest_v)}"
     if not _outputs_read(setup) and v < _DEVICE_SHOWS_FROM:

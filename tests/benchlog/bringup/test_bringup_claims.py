@@ -9,7 +9,7 @@ from benchlog.model.instrument import Accuracy, Coupling, MeterSheet
 from benchlog.model.quantity import Quantity
 from benchlog.model.role import Role
 from benchlog.model.step import DecidedBy, Outcome, StepRecord, StepVerdict
-from benchlog.model.unit import OutputTopology, Plate, PlateKind, Supply
+from benchlog.model.unit import Amplifier, OutputTopology, Plate, PlateKind, Supply
 
 ALL = {Role.OUTPUT_DC: 0.1, Role.RAIL_PLUS: 0.1, Role.RAIL_MINUS: 0.1}
 SUFFIX = "; a single shorted output device does not show at this voltage"
@@ -33,6 +33,11 @@ def claim(setup, records, plate_va: float = 300.0, outcome=Outcome.UNDECIDED, no
 )
 def test_from_which_voltage_a_short_would_have_shown(plate_va: float, fraction: float) -> None:
     assert least_fraction(plate_va) == fraction
+
+
+def test_a_cold_valve_rectifier_hides_a_short() -> None:
+    """It conducts from somewhere between 40 and 75 % of mains (common practice)."""
+    assert least_fraction(300.0, Amplifier.VALVE) == least_fraction(40.0, Amplifier.VALVE) == 0.80
 
 
 @pytest.mark.parametrize(("plate_va", "least_v"), [(300.0, 12.0), (80.0, 18.0), (40.0, 24.0)])
