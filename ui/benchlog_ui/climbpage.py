@@ -96,6 +96,7 @@ class BringUpPage(QWidget):
         if frame % SLOW == 0:
             self.ladder.show_rungs(sight.rungs(board), board.volts())
             self.climb.refresh(board)
+            self.inrush.show_limit(board.limits.stop_a if board.limits is not None else None)
         if frame % SLOW == SLOW // 2:
             self.beside.setVisible(bool(self.multiples.plots) or self.inrush.shown is not None)
             self.multiples.refresh(board, self.course.from_s, now_us, real_s)

@@ -14,6 +14,7 @@ from benchlog.model.clock import US
 from benchlog.model.errors import BenchlogError
 from benchlog.model.figures import WaveFigures
 from benchlog.model.wave import Waveform
+from benchlog_ui.arrival import Shown, beside_words, paint_beside
 from benchlog_ui.look import Look
 from benchlog_ui.words import amperes, elapsed
 
@@ -35,9 +36,13 @@ class Switched:
     i_a: npt.NDArray[np.float64]
     found: WaveFigures | None
     why_not: str = ""
+    readings: tuple[Shown, ...] = ()
+    """What the meter showed meanwhile."""
+    on_s: float = 0.0
+    """Session seconds of the switch-on."""
 
 
-def switched(wave: Waveform, nominal_v: float | None) -> Switched:
+def switched(wave: Waveform, nominal_v: float | None, readings: tuple[Shown, ...] = ()) -> Switched:
     """Work out what is drawn of a waveform; takes a while, so never in the main thread."""
     from benchlog.measure.waveform import figures
 
@@ -49,7 +54,8 @@ def switched(wave: Waveform, nominal_v: float | None) -> Switched:
     t_s = np.arange(wave.i_a.size) / wave.rate_hz - on_s
     shown = (t_s >= -_BEFORE_S) & (t_s <= SHOWN_S)
     offset = found.offset_a if found is not None and found.offset_a is not None else 0.0
-    return Switched(wave.start_us / US, t_s[shown], wave.i_a[shown] - offset, found, why_not)
+    at_s = wave.start_us / US
+    return Switched(at_s, t_s[shown], wave.i_a[shown] - offset, found, why_not, readings, at_s + on_s)
 
 
 def figure_words(found: WaveFigures) -> list[str]:
@@ -76,6 +82,7 @@ class InrushPanel(QWidget):
         super().__init__()
         self._look = look
         self.shown: Switched | None = None
+        self._stop_a: float | None = None
         self.setAccessibleName("Switch-on waveform: none captured")
 
     def restyle(self, look: Look) -> None:
@@ -87,11 +94,19 @@ class InrushPanel(QWidget):
         """Draw this one."""
         self.shown = news
         words = ", ".join(figure_words(news.found)) if news.found is not None else news.why_not
+        beside = beside_words(news.readings, self._stop_a)
+        words = f"{words}; {beside}" if beside else words
         self.setAccessibleName(f"Switch-on at {elapsed(news.at_s)}: {words}")
         self.update()
 
+    def show_limit(self, stop_a: float | None) -> None:
+        """The stop limit as it is now."""
+        if stop_a != self._stop_a:
+            self._stop_a = stop_a
+            self.update()
+
     def paintEvent(self, event: QPaintEvent) -> None:
-        """Heading, waveform, bars."""
+        """Heading, waveform, bars, and the meter's readings and the limit beside them."""
         look, shown = self._look, self.shown
         painter = QPainter(self)
         painter.fillRect(self.rect(), look.colour("paper"))
@@ -117,7 +132,9 @@ class InrushPanel(QWidget):
         head = "  ·  ".join([f"switch-on {elapsed(shown.at_s)}", *words[:1]])
         self._line(painter, box, head)
         painter.setFont(look.fixed_font(17))
-        self._line(painter, box.adjusted(0, box.height() * 0.52, 0, 0), "  ·  ".join(words[1:3]))
+        beside = [text for text in [beside_words(shown.readings, self._stop_a)] if text]
+        below = box.adjusted(0, box.height() * 0.52, 0, 0)
+        self._line(painter, below, "  ·  ".join([*words[1:2], *beside] if beside else words[1:3]))
 
     @staticmethod
     def _line(painter: QPainter, box: QRectF, words: str) -> None:
@@ -139,6 +156,8 @@ class InrushPanel(QWidget):
         painter.setPen(QPen(look.colour("rule"), 1))
         painter.drawLine(QPointF(box.left(), middle), QPointF(box.right(), middle))
         self._bars(painter, shown, x_at, y_at)
+        span_s = (shown.on_s - _BEFORE_S, shown.on_s + SHOWN_S)
+        paint_beside(painter, look, box, most, span_s, shown.readings, self._stop_a)
         painter.setPen(QPen(look.colour("ink"), look.px(2)))
         t_s, i_a = thinned(shown.t_s, shown.i_a, int(box.width()))
         points = [QPointF(x_at(t), y_at(i)) for t, i in zip(t_s.tolist(), i_a.tolist(), strict=True)]

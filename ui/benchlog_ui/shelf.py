@@ -132,10 +132,11 @@ class Shelf:
         """The newest waveform, where there is one that was not looked at yet; returns how many there are."""
         there = reader.waves()
         if len(there) > known:
+            from benchlog_ui.arrival import meanwhile
             from benchlog_ui.inrush import switched
 
-            mains_v = self._mains_v
-            self.found.append(Captured(switched(reader.wave(there[-1].number), mains_v)))
+            wave, mains_v = reader.wave(there[-1].number), self._mains_v
+            self.found.append(Captured(switched(wave, mains_v, meanwhile(reader, wave))))
         return len(there)
 
     def _curves(self, reader: "SessionReader") -> None:
