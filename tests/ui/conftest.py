@@ -2,13 +2,16 @@
 
 import contextlib
 import os
+import sys
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+sys.path.append(str(Path(__file__).parent))
 
 from benchlog.model.protocol import FromWindow, ToWindow, decode_from_window, encode
 from benchlog_ui.start import Start

@@ -316,3 +316,20 @@ def test_every_page_has_help(bench):
     from benchlog_ui.helpwords import HELP
 
     assert set(HELP) == set(bench.start.desk.shell.route.buttons)
+
+
+def test_the_alarm_is_answered_by_its_own_key_and_never_by_enter(bench):
+    desk = bench.start.desk
+    for message in Story(named("hand-set")).messages():
+        desk.board.take(message, time.monotonic())
+    frames(bench)
+    assert not bench.start.window.alarm.isHidden()
+    bench.start.window.keys.note.setFocus()
+    QTest.keyClicks(bench.start.window.keys.note, "smoke")
+    key(bench, Qt.Key.Key_Return)
+    key(bench, Qt.Key.Key_Space)
+    assert sent(bench, Pressed) == []
+    key(bench, Qt.Key.Key_F9, Qt.KeyboardModifier.ControlModifier)
+    pressed = []
+    assert bench.pump(lambda: pressed.extend(sent(bench, Pressed)) or bool(pressed), 10.0)
+    assert [m.key for m in pressed] == [Key.NEAR_ZERO]

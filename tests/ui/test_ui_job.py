@@ -9,6 +9,7 @@ import time
 from pathlib import Path
 
 import pytest
+from crowd import crowd
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 
@@ -128,11 +129,6 @@ def test_a_whole_job_by_keyboard_alone(hands, tmp_path):
     check(session)
     check_judged_again(session)
     assert document.read_bytes().startswith(b"%PDF-")
-
-
-def crowd():
-    """How many times more work waits than the machine does: promises in real time are for an idle one."""
-    return max(1.0, os.getloadavg()[0] / (2 * (os.cpu_count() or 1)))
 
 
 def fill_in_intake(hand):

@@ -11,6 +11,8 @@ from benchlog_ui.marks import Shape
 
 ORDER = ("Bench switch off.", "Dial to zero.", "Unplug.")
 """The switch breaks at once, the dial keeps the next start low, the pulled plug can be seen."""
+DONE_KEY = "Ctrl+F9"
+"""Says that it was done; a key that no field takes for its own and nobody presses by accident."""
 GONE = "recorder gone: switch the source off by hand"
 
 
@@ -30,6 +32,7 @@ class Alarm(QWidget):
         self._bright = True
         self.button = QPushButton(self)
         self.button.clicked.connect(done)
+        self.button.setFocusPolicy(Qt.FocusPolicy.NoFocus)  # Enter typed for something else must not press it
         self._beat = QTimer(self)
         self._beat.setInterval(600)
         self._beat.timeout.connect(self._pulse)
@@ -55,10 +58,11 @@ class Alarm(QWidget):
 
     def raise_alarm(self, head: str, orders: Sequence[str], facts: Sequence[str], button: str) -> None:
         """Show it, or change what it says."""
+        button = f"{button}   {DONE_KEY}"
         if (head, orders, facts, button) != (self._head, self._orders, self._facts, self.button.text()):
             self._head, self._orders, self._facts = head, orders, facts
             self.button.setText(button)
-            self.button.setVisible(bool(button))
+            self.button.setShortcut(DONE_KEY)
             self.setAccessibleName(" ".join([head, *orders]))
             self.setAccessibleDescription(" ".join(facts))
             self._place()

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QFont, QFontMetricsF
+from PySide6.QtGui import QFont, QFontMetricsF, QResizeEvent
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from benchlog.model.clock import US
@@ -113,6 +113,7 @@ class Course(QWidget):
         """Empty plots over the given curves."""
         super().__init__()
         self._traces = traces
+        self._dirty = True
         self._span_s: float | None = 120.0
         self._view = (0.0, 1.0)
         self._top = {"current": 0.0, "voltage": 0.0}
@@ -177,6 +178,11 @@ class Course(QWidget):
         for cut in self._cuts:
             cut.setPen(pg.mkPen(look.colours.stop, width=2, style=Qt.PenStyle.DotLine))
         self._target.setPen(pg.mkPen(look.colours.acceptance, width=1, style=Qt.PenStyle.DashLine))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Another height: the names of limits need other room."""
+        super().resizeEvent(event)
+        self._dirty = True
 
     @property
     def from_s(self) -> float:

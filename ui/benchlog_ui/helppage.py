@@ -13,6 +13,7 @@ ALWAYS = (
     ("Ctrl + / Ctrl −", "Larger or smaller type"),
     ("Ctrl + F6", "The captured switch-on in place of the small plots, or those again"),
     ("Ctrl + F7", "A tone whose pitch follows current ÷ stop limit, where there is sound; again ends it."),
+    ("Ctrl + F9", "While the alarm fills the window: it is done, dial at zero and unit unplugged."),
     ("Ctrl + Q", "Close the window; while power is on it is asked first."),
     ("Esc", "Leave a question as it was. It is never the cut-off."),
 )

@@ -291,7 +291,7 @@ class Shell:
         elif frame % SLOW == 0 and self.at == BENCH:
             self.bench.refresh(self.ledger.bench, self._board, real_s)
         elif frame % SLOW == 0 and self.at == BEFORE:
-            setup = self._board.setup
+            setup = self._board.setup if self._board.running else None
             unit = setup.unit if setup is not None else self.ledger.job.unit
             self.before.refresh(unit, self.ledger.bench, setup, self.ledger.checks, key_seen)
         elif self.at == JOBS:
