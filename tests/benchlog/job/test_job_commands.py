@@ -3,6 +3,7 @@
 import contextlib
 import io
 import json
+import shutil
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -10,9 +11,13 @@ import pytest
 from PIL import Image
 
 from benchlog.cli.main import main
+from benchlog.cli.reference import load_reference
 from benchlog.job.settings import Settings, save_settings
+from benchlog.model.errors import BenchlogError
 from benchlog.session.reader import SessionReader
 from benchlog.session.verification import verify
+
+SAMPLES = Path(__file__).resolve().parents[3] / "sample_sessions"
 
 
 class Done(NamedTuple):
@@ -188,5 +193,14 @@ def test_a_settings_file_that_is_broken_does_not_stop_work(session: Path, tmp_pa
     assert "Going on without settings" in done.err
 
 
-def test_references_are_the_finished_ones(session: Path, tmp_path: Path) -> None:
+def test_references_are_the_finished_ones_and_are_found_by_their_number(
+    session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     assert command("jobs", "--folder", tmp_path, "--references", "--json").json()["jobs"] == []
+    shutil.copy(SAMPLES / "repaired.benchlog", tmp_path)
+    monkeypatch.setattr("benchlog.cli.reference.sessions_folder", lambda: tmp_path)
+    found = command("jobs", "--folder", tmp_path, "--references", "--json").json()["jobs"]
+    assert [job["number"] for job in found] == ["S-101"]
+    assert load_reference(Path("S-101")) == load_reference(tmp_path / "repaired.benchlog")
+    with pytest.raises(BenchlogError, match="S-999"):
+        load_reference(Path("S-999"))
