@@ -37,7 +37,8 @@ def _save(item: pg.PlotItem, path: Path) -> None:
     exporter = ImageExporter(item)
     exporter.parameters()["width"] = _SIZE[0]
     path.parent.mkdir(parents=True, exist_ok=True)
-    exporter.export(str(path))
+    picture = exporter.export(toBytes=True)
+    picture.convertToFormat(pg.QtGui.QImage.Format.Format_Indexed8).save(str(path))
 
 
 def draw_runaways(courses: Mapping[float, Sequence[tuple[list[float], list[float]]]], path: Path) -> None:

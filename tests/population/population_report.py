@@ -158,12 +158,14 @@ def draw(lines: dict[str, list[Line]], out: Path) -> str:
 
 
 def figures(lines: dict[str, list[Line]]) -> dict[str, Any]:
-    """The same in numbers: outcomes and acting rules by cell."""
+    """The same in numbers: outcomes and acting rules by what, kind and meter."""
     found: dict[str, Any] = {}
     for part in PARTS:
         for one in lines[part]:
+            group = tables.GROUPS[one["cell"]]
             cell = found.setdefault(
-                one["cell"], {"runs": 0, "outcomes": Counter(), "rules": Counter(), "lost": 0}
+                " / ".join(group[word] for word in ("part", "what", "kind", "meter")),
+                {"runs": 0, "outcomes": Counter(), "rules": Counter(), "lost": 0},
             )
             cell["runs"] += 1
             cell["outcomes"][one["outcome"]] += 1
