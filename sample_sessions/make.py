@@ -219,6 +219,11 @@ def final_checks(session: Path) -> None:
             ("tap", "no crackle, board and sockets tapped"), ("heat", "both heat sinks alike by hand"),
         ):  # fmt: skip
             benchlog("final", session, check, *at, "--seen", seen)
+    of_the_unit(session)
+
+
+def of_the_unit(session: Path) -> None:
+    """Checks that belong to no channel, and the safety figure."""
     benchlog("final", session, "rails", "41.2", "--second", "-40.9", "--u", "0.3")
     benchlog("final", session, "ripple", "0.12", "--supply-a", "0.16", "--farad", "10m", "--u", "0.005")
     benchlog("final", session, "protection", "--seen", "relay opens on 3 V from a current-limited supply")

@@ -78,8 +78,16 @@ class ColdPanel(Panel):
         self.reading, self.known = line(), line("220u 50V · 8R voice-coil · bipolar")
         self.circuit, self.polarity = choice(CIRCUIT), choice(("forward", "reverse"))
         self.template, self.add = choice(template_names()), button("Ctrl+T  add")
-        self.form = Form(
-            place.look,
+        self.form = self._form(place.look)
+        self.first = LookForm(place.look, self._store_look)
+        self._stack = QStackedWidget()
+        self._lay_out()
+        self._connect()
+        self.restyle(place.look)
+
+    def _form(self, look: Look) -> Form:
+        return Form(
+            look,
             (
                 (
                     ("reading: 3.1  2k2  220u  OL", self.reading, 3), ("circuit", self.circuit, 2),
@@ -91,11 +99,6 @@ class ColdPanel(Panel):
                 ),
             ),
         )  # fmt: skip
-        self.first = LookForm(place.look, self._store_look)
-        self._stack = QStackedWidget()
-        self._lay_out()
-        self._connect()
-        self.restyle(place.look)
 
     # ---- how it is laid out ------------------------------------------------------------------------
 

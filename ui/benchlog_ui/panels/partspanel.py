@@ -73,9 +73,7 @@ class PartsPanel(Panel):
         self.reading, self.check = line("Enter takes it"), choice(k.value for k in CHECKS)
         self.known = line("220u 50V · bipolar · T5AH250V")
 
-    def _lay_out(self) -> None:
-        for label in (self.waits, self.trouble, self.total):
-            label.setWordWrap(True)
+    def _make_forms(self) -> None:
         look = self.place.look
         self.agree = Form(
             look,
@@ -104,6 +102,11 @@ class PartsPanel(Panel):
                 ),
             ),
         )  # fmt: skip
+
+    def _lay_out(self) -> None:
+        for label in (self.waits, self.trouble, self.total):
+            label.setWordWrap(True)
+        self._make_forms()
         left, right = QVBoxLayout(), QVBoxLayout()
         for part, share in ((self.found, 3), (self.parts, 4)):
             part.setWordWrap(True)
