@@ -89,16 +89,26 @@ class _EdgeLabel:
         self.item.fill = pg.mkBrush(ground)
         self.item.update()
 
-    def put(self, x: float, y: float, value: str, source: str, width: float) -> None:
-        """On one line where it fits into ``width`` pixels, else the source under the value, shortened."""
+    def put(self, x: float, y: float, value: str, source: str, width: float, low: bool) -> None:
+        """On one line where it fits into ``width`` pixels, else the source under the value, shortened.
+
+        ``low``: there is no room for two lines; what does not fit on one is left out.
+        """
         words = f"{value}  {source}"
         metrics = QFontMetricsF(self._font)
-        if metrics.horizontalAdvance(words) > width - 12:
+        if low:
+            words = metrics.elidedText(words, Qt.TextElideMode.ElideRight, width - 12)
+        elif metrics.horizontalAdvance(words) > width - 12:
             words = f"{value}\n{metrics.elidedText(source, Qt.TextElideMode.ElideRight, width - 12)}"
         if words != self._words:
             self._words = words
             self.item.setText(words)
         self.item.setPos(x, y)
+
+    @property
+    def tallest(self) -> float:
+        """Pixels that two lines take."""
+        return QFontMetricsF(self._font).lineSpacing() * 2 + 10.0
 
     @property
     def height(self) -> float:
@@ -114,6 +124,8 @@ class Course(QWidget):
         super().__init__()
         self._traces = traces
         self._dirty = True
+        self._crowded = False
+        """Whether both names stand above the stop limit: there is no room below or between."""
         self._span_s: float | None = 120.0
         self._view = (0.0, 1.0)
         self._top = {"current": 0.0, "voltage": 0.0}
@@ -247,8 +259,9 @@ class Course(QWidget):
         from_s, to_s = self._view
         seen = self._traces.highest((Role.SOURCE_CURRENT.value,), from_s, to_s) or 0.0
         limit = self._traces.highest((STOP,), from_s, to_s) or (board.limits.stop_a if board.limits else 0.0)
-        room = self._stop.height / max(self._current.getViewBox().height(), 1.0)
-        self._height("current", self._current, max(seen * 1.08, limit / (1.0 - min(room, 0.5)), 0.02))
+        names = self._stop.height + (self._acceptance.height if self._crowded else 0.0)
+        room = min(names / max(self._current.getViewBox().height(), 1.0), 0.6)
+        self._height("current", self._current, max(seen * 1.08, limit / (1.0 - room), 0.02))
         volts_seen = self._traces.highest((Role.INLET_VOLTAGE.value,), from_s, to_s) or 0.0
         self._height("voltage", self._voltage, max(volts_seen * 1.12, (board.set_v or 0.0) * 1.12, 6.0))
 
@@ -265,16 +278,19 @@ class Course(QWidget):
         box = self._current.getViewBox()
         height_a = self._acceptance.height * self._top["current"] / max(box.height(), 1.0)
         acceptance_at, stop_at = limits.acceptance_a, limits.stop_a
-        if acceptance_at < height_a:
-            crowded = stop_at - acceptance_at < height_a
-            acceptance_at = (stop_at if crowded else acceptance_at) + height_a
-            stop_at += height_a if crowded else 0.0
+        tallest_a = self._acceptance.tallest * self._top["current"] / max(box.height(), 1.0)
+        self._crowded = acceptance_at < tallest_a and stop_at - acceptance_at < tallest_a
+        if self._crowded or acceptance_at < height_a:
+            acceptance_at = (stop_at if self._crowded else acceptance_at) + height_a
+            stop_at += height_a if self._crowded else 0.0
         width = box.width() * _AHEAD
         named = ((self._acceptance, "acceptance", acceptance_at), (self._stop, "stop", stop_at))
         values = (limits.acceptance_a, limits.stop_a)
         sources = (limits.acceptance_source, limits.stop_source)
         for (label, name, at), value, source in zip(named, values, sources, strict=True):
-            label.put(self._view[1], at, f"{name} {amperes(value)}", short_source(source), width)
+            label.put(
+                self._view[1], at, f"{name} {amperes(value)}", short_source(source), width, self._crowded
+            )
 
     def _mark(self, board: Board, forecast_a: tuple[float, float, float] | None) -> None:
         for cut in self._cuts:
