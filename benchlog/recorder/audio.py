@@ -67,6 +67,7 @@ class HalfCycleMeter:
         self._same: list[tuple[float, int]] = [(np.nan, 0), (np.nan, 0)]
         self._settings = {channel: self._setting(channel, config) for channel in self.channels}
         self._end = (0, 0)
+        self._last_us = 0
         self._rate_hz = audio.rate_hz
         self._lock = threading.Lock()
         self._past: deque[tuple[int, int, float, float]] = deque(maxlen=round(_PAST_S / self.period_s))
@@ -204,7 +205,8 @@ class HalfCycleMeter:
         return end_us - round((end - 1 - position) / self._rate_hz * 1e6)
 
     def _readings(self, one: HalfCycle, silent: list[bool]) -> list[Reading]:
-        start_us, end_us = self._at_us(one.start), self._at_us(one.end)
+        start_us = max(self._at_us(one.start), self._last_us)  # the stream's clock is corrected as it runs
+        end_us = self._last_us = max(self._at_us(one.end), start_us + 1)
         with self._lock:
             self._past.append((start_us, end_us, one.current_a, one.voltage_v))
         if one.clipped or one.clipped_v:

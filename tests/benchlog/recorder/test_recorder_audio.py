@@ -110,6 +110,17 @@ def test_readings_are_half_cycles_one_after_another() -> None:
     assert len({one.setting for one in found}) == 1
 
 
+def test_readings_keep_their_order_while_the_clock_is_corrected() -> None:
+    stream, random = Stream(*switch_on(1.5)), np.random.default_rng(2)
+    stream.left = [
+        SampleBlock(one.first, one.samples, one.end_us + int(random.integers(-9_000, 9_000)))
+        for one in stream.left
+        if isinstance(one, SampleBlock)
+    ]
+    found = Heard(stream).of(Role.SOURCE_CURRENT)
+    assert all(a.end_us <= b.start_us < b.end_us for a, b in itertools.pairwise(found))
+
+
 def test_a_gap_gives_up_what_was_under_way_and_is_told() -> None:
     stream = Stream(*switch_on(2.0))
     lost = stream.left[200]
