@@ -185,7 +185,7 @@ def beside(heard: Heard, current_a: float, voltage_v: float) -> list[str]:
 
 
 def test_a_moved_gain_and_exchanged_inputs_show_against_the_bench_meter() -> None:
-    v, i = switch_on(4.5)
+    v, i = switch_on(2.6)
     true_a, true_v = (math.sqrt(float(np.mean(x[-RATE:] ** 2))) for x in (i, v))
     heard = Heard(Stream(v, i))
     assert beside(heard, true_a, true_v) == []
