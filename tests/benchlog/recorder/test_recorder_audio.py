@@ -2,6 +2,7 @@
 
 import itertools
 import math
+import threading
 
 import numpy as np
 import numpy.typing as npt
@@ -11,11 +12,12 @@ from benchlog.bench.adaptor import Identity, Meter
 from benchlog.bench.audiosheet import audio_sheet
 from benchlog.bench.file import InstrumentConfig
 from benchlog.model.audio import AudioInput, AudioSetup, SampleBlock, SampleGap
+from benchlog.model.clock import RealClock
 from benchlog.model.instrument import Accuracy, MeterSheet
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Channel, Measured, Reading, Status, Unusable
 from benchlog.model.role import Role
-from benchlog.recorder.audio import HalfCycleMeter
+from benchlog.recorder.audio import AudioWorker, HalfCycleMeter
 from benchlog_drivers.simulated.sound import SimulatedInput, SoundInterface
 
 RATE, BLOCK = 48_000, 256
@@ -194,3 +196,28 @@ def test_a_moved_gain_and_exchanged_inputs_show_against_the_bench_meter() -> Non
     assert "0.80 times what the bench's meter reads" in moved[0]
     exchanged = Heard(Stream(400.0 / 100.0 * i, 100.0 / 400.0 * v))
     assert any("look exchanged" in text for text in beside(exchanged, true_a, true_v))
+
+
+def test_its_worker_tells_readings_before_the_inrush_and_stores_the_waveform() -> None:
+    stream, told, stored = Stream(*switch_on(4.4)), [], []
+    meter = HalfCycleMeter(stream, CONFIG, 120.0, lambda _: None)
+
+    def tell(event: object) -> int:
+        told.append(event)
+        return len(told)
+
+    done = threading.Event()
+
+    def store(wave: object) -> None:
+        stored.append(wave)
+        done.set()
+
+    worker = AudioWorker(meter, CONFIG, RealClock(), tell, lambda *_: None, None, store)
+    worker.start()
+    worker.wait_open(10.0)
+    assert done.wait(30.0)
+    assert worker.stop()
+    kinds = [type(one).__name__ for one in told]
+    assert kinds.count("InrushMeasured") >= 2
+    assert kinds.index("ReadingTaken") < kinds.index("InrushMeasured")
+    assert len(stored) == 1
