@@ -77,7 +77,6 @@ class CaptureWorker:
             if not self.link.up and not self.link.find_again(stopping.wait):
                 continue
             if not self._armed and self._wanted.wait(LOOK_S) and not stopping.is_set():
-                self._wanted.clear()
                 self._guard(self._arm)
             elif self._armed and not stopping.wait(LOOK_S):
                 self._look()
@@ -88,6 +87,7 @@ class CaptureWorker:
     def _arm(self) -> None:
         self._capture.arm()
         self._armed = True
+        self._wanted.clear()
 
     def _guard(self, act: Callable[[], object]) -> None:
         try:
