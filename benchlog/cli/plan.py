@@ -16,6 +16,7 @@ from benchlog.cli.simulate import add_bench_options, options_from
 from benchlog.model.errors import Exit
 from benchlog.model.unit import Unit
 from benchlog_drivers.simulated.make import bench_file, make_bench
+from benchlog_drivers.traits import with_traits
 
 
 class PlannedStep(msgspec.Struct, frozen=True):
@@ -67,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
 def _bench(args: argparse.Namespace) -> tuple[Bench, Unit | None]:
     """The bench file's bench and unit, or those of the simulated bench (no port is opened)."""
     if args.bench is not None:
-        bench = load_bench(args.bench)
+        bench = with_traits(load_bench(args.bench))
         return bench, bench.unit
     options = options_from(args)
     return bench_file(options), make_bench(options).unit
