@@ -18,8 +18,8 @@ from benchlog.session.reader import SessionReader
 class OneShot:
     """Captures one switch-on of 12.5 A peak at 50 Hz, then never again."""
 
-    def __init__(self):
-        self.calls = []
+    def __init__(self, on):
+        self.calls, self.on = [], on
         self.shots = 1
 
     def open(self):
@@ -32,7 +32,7 @@ class OneShot:
         self.calls.append("arm")
 
     def done(self):
-        return self.shots > 0
+        return self.shots > 0 and self.on.is_set()
 
     def cancel(self):
         self.calls.append("cancel")
@@ -47,7 +47,7 @@ class OneShot:
 
 
 def test_a_switch_on_is_stored_and_told(stand: Stand) -> None:
-    digitiser = stand.adaptors[Role.WAVEFORM] = OneShot()
+    digitiser = stand.adaptors[Role.WAVEFORM] = OneShot(stand.server.on)
     stand.watch.length_s = 4.0
     stand.run((*THREE, Role.WAVEFORM))
     told = [event for _, event in stand.watch.told if isinstance(event, InrushMeasured)]
@@ -64,7 +64,7 @@ def test_a_switch_on_is_stored_and_told(stand: Stand) -> None:
 
 def test_a_digitiser_that_fails_is_told_and_holds_up_nothing(stand: Stand, monkeypatch) -> None:
     monkeypatch.setattr(capture_module, "LOOK_S", 0.02)
-    digitiser = stand.adaptors[Role.WAVEFORM] = OneShot()
+    digitiser = stand.adaptors[Role.WAVEFORM] = OneShot(stand.server.on)
     digitiser.fetch = _silent
     result = stand.run((*THREE, Role.WAVEFORM))
     assert result.ended.outcome.value == "completed"
