@@ -117,11 +117,11 @@ def differing(then: Sequence[tuple[int, Said]], now: Sequence[tuple[int, Said]])
     """Where what is said now is not what was said then: one warning for the first difference, else none."""
     for before, again in zip(then, now, strict=False):
         if before != again and not _same_but_for_figures(before, again):
-            then_said, now_said = (events_of((one,), 0)[0] for one in (before, again))
+            old, new = (events_of((one,), 0)[0] for one in (before, again))
             return (
-                f"Judged otherwise than recorded, from {before[0] / US:.1f} s on. Recorded: {then_said.event}, "
-                f"{then_said.reason}. Now: {now_said.event}, {now_said.reason}. A later version of the program "
-                "may have other limits.",
+                f"Judged otherwise than recorded, from {before[0] / US:.1f} s on. "
+                f"Recorded: {old.event}, {old.reason}. Now: {new.event}, {new.reason}. "
+                "A later version of the program may have other limits.",
             )
     return () if len(then) == len(now) else (f"{len(then)} things were said then, {len(now)} now.",)
 
