@@ -155,7 +155,8 @@ class _Channel:
         corner = abs(integral(self.kept * moved, start, end)) + 0.5 * integral(moved * moved, start, end)
         floor = noise * noise / least + 2.0 * noise / math.sqrt(2.0 * count)
         drift = self._restorer.drift(self.input.noise) * self.input.per_full_scale
-        adrift = math.hypot(rms, drift) - rms
+        mean = abs(integral(self.kept, start, end)) / count
+        adrift = (drift * mean + 0.5 * drift * drift) / least
         parts = (self.input.u_fraction * rms, corner / (count * least), floor, adrift)
         return rms, math.sqrt(sum(part * part for part in parts))
 
