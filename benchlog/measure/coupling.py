@@ -172,15 +172,17 @@ class Restorer:
         return bound
 
     def drift(self, noise: float) -> float:
-        """What the zero's uncertainty may have made of the samples since the integral ran free (twice u).
+        """What the zero's uncertainty may have made of the samples since the integral ran free.
 
+        Four times its u: the zero is known from before the change only, and what two high passes made of it
+        is let go of more slowly than it came (factor ours, tried on drawn set-ups).
         ``noise``: r.m.s. of the input's own, in the unit of the samples, as the result is.
         """
         zero_u = noise / math.sqrt(max(self._followed_s * self._rate_hz, 1.0))
         rates = [stage.omega for stage in self._stages]
         t = self._adrift_s
         both = (sum(rates) ** 2 - sum(w * w for w in rates)) / 2.0
-        return 2.0 * zero_u * (sum(rates) * t + both * t * t / 2.0)
+        return 4.0 * zero_u * (sum(rates) * t + both * t * t / 2.0)
 
     def end_cycle(self) -> None:
         """A cycle of the mains ends with the samples given so far."""
