@@ -7,12 +7,18 @@ import msgspec
 
 from benchlog.bench.file import Bench, load_bench
 from benchlog.cli.conduct import Sitting, conduct
-from benchlog.cli.options import add_json_option, add_run_options, add_unit_options, unit_from
-from benchlog.cli.output import print_json, print_lines
+from benchlog.cli.options import (
+    add_json_option,
+    add_run_options,
+    add_unit_options,
+    check_session_name,
+    unit_from,
+)
+from benchlog.cli.output import print_json, print_lines, say
 from benchlog.cli.plan import plan_for
 from benchlog.cli.result import EXIT_OF, RunReport
 from benchlog.cli.show import steps_as_text
-from benchlog.model.errors import PlanRefused, UsageError
+from benchlog.model.errors import PlanRefused
 from benchlog.model.job import Job
 from benchlog.recorder.contract import NotJudged
 from benchlog.session.reader import SessionReader
@@ -40,6 +46,8 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
 def run(args: argparse.Namespace) -> int:
     """Bring it up, and tell how it went."""
     known = job_of(args.out)
+    if not args.out.exists():
+        say(f"{args.out} is a new job: what is known of the unit comes from the bench file and the options.")
     bench = with_traits(load_bench(args.bench))
     unit = unit_from(args, known.unit or bench.unit)
     simulated = known.simulated or bench.simulated is not None
@@ -58,8 +66,7 @@ def run(args: argparse.Namespace) -> int:
 
 def job_of(session: Path) -> Job:
     """The job of a session that is there, or a new one. `UsageError` for a name that can't be meant."""
-    if session.suffix != ".benchlog":
-        raise UsageError(f"A session file ends in .benchlog; name it e.g. {session.stem}.benchlog.")
+    check_session_name(session)
     if not session.exists():
         return Job(number=session.stem)
     with SessionReader(session, untrusted=True) as reader:

@@ -44,8 +44,14 @@ def run(args: argparse.Namespace) -> int:
         jobs = [{k: v for k, v in _fields(d) if k != "text"} for d in found]
         print_json({"folder": str(folder), "jobs": jobs, "faults": refreshed.faults})
     else:
-        print_lines(_lines(found))
+        print_lines(_lines(found) if found else [_none(folder, args)])
     return int(Exit.DONE)
+
+
+def _none(folder: Path, args: argparse.Namespace) -> str:
+    asked = args.words or args.serial or args.only_open or args.references
+    what = "No job that fits" if asked else "No session file"
+    return f"{what} in {folder}. --folder DIR looks in another one, e.g. --folder . in the present one."
 
 
 def _fields(digest: Digest) -> list[tuple[str, object]]:

@@ -7,7 +7,7 @@ from pathlib import Path
 import msgspec
 
 from benchlog.cli.entries import now, workshop
-from benchlog.cli.options import add_json_option, add_unit_options, member, unit_from
+from benchlog.cli.options import add_json_option, add_unit_options, check_session_name, member, unit_from
 from benchlog.cli.output import print_json, say
 from benchlog.job.digest import Digest
 from benchlog.job.index import INDEX_NAME, Index
@@ -43,6 +43,7 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Begin the session, and tell where the unit was here before."""
+    check_session_name(args.session)
     job = job_of(args)
     SessionWriter.create(
         args.session, job, now(), holder=Holder(os.getpid(), what="beginning a session")

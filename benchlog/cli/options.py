@@ -139,3 +139,9 @@ def plate_from(args: argparse.Namespace) -> Plate | None:
         PlateKind.VOLT_AMPERES: args.plate_va,
     }
     return next((Plate(kind, value) for kind, value in given.items() if value is not None), None)
+
+
+def check_session_name(session: Path) -> None:
+    """`UsageError` for a name that can't be meant as a session file."""
+    if session.suffix != ".benchlog":
+        raise UsageError(f"A session file ends in .benchlog; name it e.g. {session.stem}.benchlog.")

@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 
 from benchlog.cli.options import member, parse_fuse, plate_from, positive
+from benchlog.cli.output import say
 from benchlog.model.quantity import Quantity
 from benchlog_drivers.practice.run import PracticeOptions
 from benchlog_drivers.practice.run import run as practise
@@ -124,4 +125,8 @@ def run(args: argparse.Namespace) -> int:
     if args.practice:
         return practise(_practice_from(args))
     changes = {"write_bench": str(args.write_bench)} if args.write_bench else {}
+    say(
+        "The simulated bench runs until Ctrl-C, or until its standard input closes. Leave it running and "
+        "work in another terminal."
+    )
     return serve(options_from(args, **changes))
