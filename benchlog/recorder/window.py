@@ -303,12 +303,13 @@ class WindowLink:
         assert child.stdin is not None
         pipe = child.stdin.fileno()
         while (messages := self.outbox.take()) is not None:
-            text = memoryview(b"".join(map(encode, messages)))
-            try:
-                while text:
-                    text = text[os.write(pipe, text) :]
-            except OSError:
-                return
+            for message in messages:  # one at a time: a long batch made in one go would hold everything up
+                text = memoryview(encode(message))
+                try:
+                    while text:
+                        text = text[os.write(pipe, text) :]
+                except OSError:
+                    return
         with suppress(OSError):
             child.stdin.close()
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from PySide6.QtCore import QTimer
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 sys.path.append(str(Path(__file__).parent))
@@ -54,6 +55,13 @@ def _silent(request, monkeypatch):
     """No device is opened by tests; what it would play has tests of its own."""
     if "sound" not in request.node.nodeid:
         monkeypatch.setattr("benchlog_ui.sound.Speaker.open", lambda speaker: None)
+
+
+@pytest.fixture(autouse=True)
+def _loops_that_run(qapp):
+    """An application that a window told to end would end every later loop at once: begin and end it anew."""
+    QTimer.singleShot(0, qapp.quit)
+    qapp.exec()
 
 
 @pytest.fixture
