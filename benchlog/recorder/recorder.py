@@ -271,6 +271,7 @@ class Recorder:
             self._board.warn(self._window.no_display)
         gc.collect()
         gc.freeze()  # what was made until here is never looked through again while power is on
+        self._ticker.count_from_now()
         if self._begun is not None:
             self._begin(self._begun)
 

@@ -38,6 +38,10 @@ class Ticker:
         self.last_s = real_s(self._clock)
         self._thread.start()
 
+    def count_from_now(self) -> None:
+        """Forget the longest gap so far: what was slow before power does not matter."""
+        self.longest_s = 0.0
+
     def stop(self) -> None:
         """Tick no more."""
         self._thread.stop()

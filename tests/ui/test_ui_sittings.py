@@ -63,6 +63,13 @@ class Window:
             self._read()
         raise AssertionError("the recorder did not say that")
 
+    def hears(self, wanted, seconds=60.0):
+        """Wait for such a message; nothing is forgotten."""
+        end = time.monotonic() + seconds
+        while time.monotonic() < end and not any(map(wanted, self.heard)):
+            self._read()
+        return any(map(wanted, self.heard))
+
     def of(self, kind):
         return self.until(lambda message: isinstance(message, kind))
 
@@ -116,7 +123,7 @@ def test_what_the_window_can_ask_for(opened, tmp_path):
     assert hello.time_scale == 20.0
     assert "rehearsal" in hello.session_path
     rehearsed, bench = Path(hello.session_path), Path(hello.bench_path)
-    assert window.until(lambda m: isinstance(m, Live) and m.points)
+    assert window.hears(lambda m: isinstance(m, Live) and m.points)
     found = window.until(lambda m: isinstance(m, InstrumentsNow) and any(i.up for i in m.instruments))
     assert {"source", "bench-meter"} <= {i.name for i in found.instruments}
     window.say(RawAsked(True))
