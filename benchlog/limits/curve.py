@@ -86,12 +86,18 @@ def core_share(unit: Unit) -> float:
 
 
 def maker_idle_a(unit: Unit) -> float | None:
-    """The maker's idle figure in A: as stated, or watts ÷ (V·0.6), class A 0.7, valve 0.8; or None."""
+    """The maker's idle figure in A: as stated, or from its watts; None where there is none.
+
+    √((watts ÷ (V·0.6))² + Im²), class A 0.7, valve 0.8. Im is what the core draws at nominal, or a switch-mode
+    supply's X-capacitors: at a right angle to the watts, so that a figure in watts leaves it out. On a small
+    frame core it is the larger part (ours).
+    """
     if unit.idle_a is not None:
         return unit.idle_a
     if unit.idle_w is None:
         return None
-    return unit.idle_w / (unit.mains_v * _IDLE_POWER_FACTOR.get(unit.amplifier, 0.6))
+    by_watts = unit.idle_w / (unit.mains_v * _IDLE_POWER_FACTOR.get(unit.amplifier, 0.6))
+    return math.hypot(by_watts, unit.rated_a * core_share(unit) + _x_capacitor_a(unit))
 
 
 def expect(unit: Unit) -> Expectation:

@@ -2,6 +2,7 @@
 
 pchip(x, y) -> Pchip            derivatives worked out once
 value(curve, at) -> float       a scalar read-out of a few microseconds
+continued(curve, at) -> float   the same, straight on beyond the ends
 """
 
 from bisect import bisect_right
@@ -69,3 +70,11 @@ def value(curve: Pchip, at: float) -> float:
         + s * s * (3.0 - 2.0 * s) * y[k + 1]
         - s * s * rest * h * curve.slope[k + 1]
     )
+
+
+def continued(curve: Pchip, at: float) -> float:
+    """The curve at ``at``; beyond its points straight on with the end's own slope."""
+    end = 0 if at < curve.x[0] else -1 if at > curve.x[-1] else None
+    if end is None:
+        return value(curve, at)
+    return curve.y[end] + curve.slope[end] * (at - curve.x[end])

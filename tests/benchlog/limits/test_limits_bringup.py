@@ -65,7 +65,7 @@ def test_nameplate_row_at_half_voltage() -> None:
     expected = 1.25 * math.hypot(0.41875 * 0.76, 1.25 * 0.02 * (0.4 * 0.5 + 0.6 * 0.5**8))
     found = limits(va=150.0)
     assert bringup.acceptance_a(found, 0.5) == pytest.approx(expected, rel=1e-12)
-    assert bringup.stop_a(found, 0.5) == pytest.approx(1.5 * expected, rel=1e-12)
+    assert bringup.stop_a(found, 0.5) == pytest.approx(1.7 * expected, rel=1e-12)  # class AB by its plate
     assert bringup.acceptance(found, 0.5).source.startswith("nameplate")
 
 
@@ -129,16 +129,42 @@ def test_a_switch_mode_supply_for_all_mains_voltages_may_run_from_70_volts() -> 
 
 
 def test_makers_idle_figure() -> None:
-    # 100 W at 120 V: 100 ÷ (120·0.6) = 1.389 A, × 1.15 at v = 1.
-    found = limits(idle_w=100.0)
-    assert bringup.acceptance_a(found, 1.0) == pytest.approx(1.15 * 100 / 72)
+    # 100 W at 120 V: 100 ÷ (120·0.6) = 1.389 A, the core's 0.02 of 2.5 A at a right angle; × 1.15 at v = 1.
+    found, idle_a = limits(idle_w=100.0), math.hypot(100 / 72, 0.02 * 2.5)
+    assert bringup.acceptance_a(found, 1.0) == pytest.approx(1.15 * idle_a)
     assert bringup.acceptance(found, 1.0).confidence is Confidence.MAKER
     e = found.expectation
     share = curve.expected_a(e, 0.3) / curve.expected_a(e, 1.0)
-    assert bringup.acceptance_a(found, 0.3) == pytest.approx(1.15 * 100 / 72 * share)
+    assert bringup.acceptance_a(found, 0.3) == pytest.approx(1.15 * idle_a * share)
     assert bringup.acceptance_a(limits(idle_a=0.9), 1.0) == pytest.approx(1.15 * 0.9)
-    assert curve.maker_idle_a(unit(idle_w=100.0, amplifier="class-a")) == pytest.approx(100 / (120 * 0.7))
-    assert curve.maker_idle_a(unit(idle_w=100.0, amplifier="valve")) == pytest.approx(100 / (120 * 0.8))
+    for amplifier, factor in (("class-a", 0.7), ("valve", 0.8)):
+        by_watts = 100 / (120 * factor)
+        found_a = curve.maker_idle_a(unit(idle_w=100.0, amplifier=amplifier))
+        assert found_a == pytest.approx(math.hypot(by_watts, 0.05))
+
+
+def test_the_stop_limit_is_higher_where_only_the_plate_of_a_class_ab_unit_is_known() -> None:
+    def factor(**of: object) -> float:
+        found = limits(**of)
+        return bringup.stop_a(found, 0.5) / bringup.acceptance_a(found, 0.5)
+
+    assert factor() == pytest.approx(1.7)
+    assert "1.7 × acceptance limit" in bringup.stop(limits(), 0.5).source
+    for of in (
+        {"idle_a": 0.6},
+        {"amplifier": "class-a"},
+        {"supply": "switch-mode"},
+        {"reference": REFERENCE},
+    ):
+        assert factor(**of) == pytest.approx(1.5)
+
+
+def test_a_reference_serves_a_little_beyond_its_voltages_with_its_own_slope() -> None:
+    points = tuple(ReferencePoint(f, 0.5 * f, 0.6 * f) for f in (0.2, 0.5, 0.8, 0.98))
+    found = limits(reference=Reference("invented 2", 120.0, points))
+    for v in (0.98, 1.0, 1.01):
+        assert bringup.acceptance_a(found, v) == pytest.approx(0.6 * v, rel=0.01)
+    assert "reference" not in bringup.acceptance(found, 1.02).source
 
 
 def test_makers_figure_has_no_plate_ceiling() -> None:
