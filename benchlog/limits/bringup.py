@@ -37,8 +37,8 @@ STOP_FACTOR = 1.5
 """I_stop ÷ I_acc."""
 STOP_FACTOR_PLATE_AB = 1.7
 """The same for class AB on a linear supply where the nameplate is all that is known: good units idle at 0.13
-to more than 0.5 of their plate's current. With 1.5, 3 to 5 of 1218 good ones had a step at or above their stop
-limit, by 10 % at most, and 17 % of the toroidal ones would have had with a plate 25 % too low (ours)."""
+to more than 0.5 of their plate's current. With 1.5, 3 to 5 of 1218 good ones had a step at or above their
+stop limit, by 10 % at most, and 17 % of the toroidal ones would have had with a plate 25 % too low (ours)."""
 REFERENCE_REACH = 0.03
 """Fraction of nominal by which a reference serves beyond its first and last voltage, its curve continued: two
 dials set to one mark differ by that, and without it the last step fell back on the nameplate (ours)."""

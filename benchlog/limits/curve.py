@@ -88,9 +88,9 @@ def core_share(unit: Unit) -> float:
 def maker_idle_a(unit: Unit) -> float | None:
     """The maker's idle figure in A: as stated, or from its watts; None where there is none.
 
-    √((watts ÷ (V·0.6))² + Im²), class A 0.7, valve 0.8. Im is what the core draws at nominal, or a switch-mode
-    supply's X-capacitors: at a right angle to the watts, so that a figure in watts leaves it out. On a small
-    frame core it is the larger part (ours).
+    √((watts ÷ (V·0.6))² + Im²), class A 0.7, valve 0.8. Im is what the core draws at nominal, or a
+    switch-mode supply's X-capacitors: at a right angle to the watts, so that a figure in watts leaves it out.
+    On a small frame core it is the larger part (ours).
     """
     if unit.idle_a is not None:
         return unit.idle_a
