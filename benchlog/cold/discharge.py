@@ -16,10 +16,12 @@ import msgspec
 
 from benchlog.cold.budget import uncertainty
 from benchlog.cold.corrections import voided
+from benchlog.cold.figures import figure
 from benchlog.limits.powered import discharge_peak_w, discharge_time, ohms_gate, touch_gate
 from benchlog.model.errors import UsageError
 from benchlog.model.history import Entry, PointsListed, RunBegun, Taken
 from benchlog.model.point import PointKind, TestPoint
+from benchlog.model.reading import Status
 
 WAITING = frozenset(
     {PointKind.OHMS, PointKind.JUNCTION, PointKind.ESR, PointKind.CAPACITANCE, PointKind.CONTINUITY}
@@ -38,6 +40,8 @@ class Standing(msgspec.Struct, frozen=True):
     checked: frozenset[str] = frozenset()
     why: tuple[tuple[str, str], ...] = ()
     """Why a reservoir that was read is not proved."""
+    charged: tuple[tuple[str, str], ...] = ()
+    """Reservoirs whose latest reading was not below 1 V, and what was read; no word stands against it."""
 
 
 class Discharge(msgspec.Struct, frozen=True):
@@ -71,6 +75,64 @@ def is_reservoir(point: TestPoint) -> bool:
     return point.kind is PointKind.DC_VOLTS and point.name in feeders(point)
 
 
+def at_reservoir(point: TestPoint, known: Iterable[str]) -> TestPoint:
+    """The point as a reservoir's own terminals where DC volts are read under a known reservoir's name."""
+    if point.kind is PointKind.DC_VOLTS and point.name in known and not is_reservoir(point):
+        return msgspec.structs.replace(point, fed_by=point.name)
+    return point
+
+
+class _Tally:
+    """Reservoirs as the history goes on."""
+
+    def __init__(self) -> None:
+        """Nothing is known yet."""
+        self.known: set[str] = set()
+        self.proved: set[str] = set()
+        self.checked: set[str] = set()
+        self.why: dict[str, str] = {}
+        self.charged: dict[str, str] = {}
+
+    def power(self) -> None:
+        """Power was on: what was proved or vouched for is so no longer."""
+        self.why |= dict.fromkeys(self.proved | self.checked, "power was on after it was proved")
+        self.proved.clear()
+        self.checked.clear()
+
+    def void(self, taken: Taken) -> None:
+        """A reading that a correction says does not count."""
+        self.known |= set(feeders(taken.point))
+        self.proved.discard(taken.point.name)
+        self.checked.difference_update({*feeders(taken.point), ANY})
+        if is_reservoir(taken.point):
+            self.why[taken.point.name] = "the reading that was to prove it does not count"
+
+    def take(self, taken: Taken) -> None:
+        """A reading that counts."""
+        self.known |= set(feeders(taken.point))
+        if is_reservoir(at_reservoir(taken.point, self.known)):
+            self._read(taken)
+        elif taken.checked:
+            self.checked |= set(feeders(taken.point) or (ANY,)) - set(self.charged)
+
+    def _read(self, taken: Taken) -> None:
+        """A reading at a reservoir's own terminals: a high one takes back what was proved and vouched for."""
+        name, reason = taken.point.name, not_proved_by(taken)
+        charged = charged_words(taken)
+        if charged:
+            self.charged[name] = charged
+        elif taken.value is not None:
+            self.charged.pop(name, None)
+        if reason:
+            self.proved.discard(name)
+            if taken.value is None or name in self.charged:
+                self.checked.difference_update({name, ANY})
+            self.why[name] = reason
+        else:
+            self.proved.add(name)
+            self.why.pop(name, None)
+
+
 def standing_of(entries: Iterable[Entry]) -> Standing:
     """What the history proves; reservoirs become known where a point names them.
 
@@ -78,46 +140,34 @@ def standing_of(entries: Iterable[Entry]) -> Standing:
     """
     entries = tuple(entries)
     gone = voided(entries)
-    known: set[str] = set()
-    proved: set[str] = set()
-    checked: set[str] = set()
-    why: dict[str, str] = {}
+    so_far = _Tally()
     for entry in entries:
         match entry.payload:
             case RunBegun():
-                why |= dict.fromkeys(proved | checked, "power was on after it was proved")
-                proved.clear()
-                checked.clear()
+                so_far.power()
             case PointsListed(points=points):
-                known |= {name for point in points for name in feeders(point)}
+                so_far.known |= {name for point in points for name in feeders(point)}
             case Taken() as taken if entry.seq in gone:
-                known |= set(feeders(taken.point))
-                proved.discard(taken.point.name)
-                checked.difference_update({*feeders(taken.point), ANY})
-                if is_reservoir(taken.point):
-                    why[taken.point.name] = "the reading that was to prove it does not count"
+                so_far.void(taken)
             case Taken() as taken:
-                known |= set(feeders(taken.point))
-                if is_reservoir(taken.point):
-                    _read(taken, proved, checked, why)
-                elif taken.checked:
-                    checked |= set(feeders(taken.point) or (ANY,))
+                so_far.take(taken)
             case _:
                 pass
-    return Standing(frozenset(known), frozenset(proved), frozenset(checked), tuple(sorted(why.items())))
+    return Standing(
+        frozenset(so_far.known),
+        frozenset(so_far.proved),
+        frozenset(so_far.checked),
+        tuple(sorted(so_far.why.items())),
+        tuple(sorted(so_far.charged.items())),
+    )
 
 
-def _read(taken: Taken, proved: set[str], checked: set[str], why: dict[str, str]) -> None:
-    """A reading at a reservoir's own terminals: a high one takes back what was proved and vouched for."""
-    name, reason = taken.point.name, not_proved_by(taken)
-    if reason:
-        proved.discard(name)
-        if taken.value is None or abs(taken.value) >= ohms_gate().value:
-            checked.difference_update({name, ANY})
-        why[name] = reason
-    else:
-        proved.add(name)
-        why.pop(name, None)
+def charged_words(taken: Taken) -> str:
+    """What a reading shows that is not below the gate for ohms; empty where it shows no charge."""
+    if taken.status is Status.OVERLOAD:
+        return "more than the meter's range"
+    charged = taken.value is not None and abs(taken.value) >= ohms_gate().value
+    return figure(taken.value or 0.0, "V") if charged else ""
 
 
 def not_proved_by(taken: Taken) -> str:
@@ -127,7 +177,7 @@ def not_proved_by(taken: Taken) -> str:
         return "the reading has no value"
     u = taken.u if taken.u is not None else uncertainty(taken.point.kind, taken.value, 0.01).u
     if abs(taken.value) + u >= gate:
-        return f"{taken.value:.3g} V was read there, not below {gate:g} V"
+        return f"{figure(taken.value, 'V')} was read there, not below {gate:g} V"
     if not taken.meter_proved:
         return "the meter was not shown to read a known source before and after"
     return ""
@@ -146,7 +196,7 @@ def waits_for(point: TestPoint, in_circuit: bool | None, standing: Standing) -> 
     if named:
         return tuple(name for name in named if name not in done)
     if ANY in standing.checked:
-        return ()
+        return tuple(name for name, _ in standing.charged)
     if not standing.known:
         return (ANY,)
     return tuple(sorted(standing.known - done))
@@ -154,12 +204,26 @@ def waits_for(point: TestPoint, in_circuit: bool | None, standing: Standing) -> 
 
 def told(waiting: Sequence[str], standing: Standing) -> str:
     """One line that says what is to be proved and how."""
+    charged = charged_line(waiting, standing)
+    if charged:
+        return f"{charged} (take … --reservoir --meter-proved; note … --corrects N --void.)"
     why = dict(standing.why)
     names = "; ".join(f"{name} ({why[name]})" if name in why else name for name in waiting)
     return (
         f"Not proved below {ohms_gate().value:g} V: {names}. Unplug, discharge, and take DC volts at its own "
         "terminals with a meter proved before and after (take … --kind dc-v --reservoir --meter-proved), or "
         "say why it is empty: --checked REASON."
+    )
+
+
+def charged_line(names: Iterable[str], standing: Standing) -> str:
+    """That reservoirs among these were read charged; empty where none was. No word goes past that."""
+    read = [f"{name} read {words}" for name, words in standing.charged if name in set(names)]
+    if not read:
+        return ""
+    return (
+        f"CHARGED: {'; '.join(read)}. Unplug, discharge it, and read it again at its own terminals: a "
+        "reading is not set aside by a word. If that reading was a slip, say that it does not count."
     )
 
 

@@ -15,7 +15,15 @@ from benchlog.bench.typed import Typed, parse_typed
 from benchlog.cold.budget import Allowed, uncertainty
 from benchlog.cold.channels import seen_of
 from benchlog.cold.corrections import in_force
-from benchlog.cold.discharge import is_reservoir, standing_of, told, waits_for
+from benchlog.cold.discharge import (
+    Standing,
+    at_reservoir,
+    charged_line,
+    is_reservoir,
+    standing_of,
+    told,
+    waits_for,
+)
 from benchlog.cold.figures import figure
 from benchlog.cold.judge import judge
 from benchlog.cold.junctions import judge_both
@@ -26,6 +34,7 @@ from benchlog.model.history import BenchSet, Entry, PartChanged, RunBegun, Taken
 from benchlog.model.instrument import MeterSheet
 from benchlog.model.known import Check
 from benchlog.model.point import PointKind, TestPoint
+from benchlog.model.reason import reason_of
 from benchlog.model.unit import OutputTopology, Unit
 
 COLD, PARTS = "cold-checks", "parts"
@@ -63,9 +72,11 @@ def entry_of(given: Given, entries: Sequence[Entry], unit: Unit | None = None) -
 
     `UsageError` for what can't be meant; `PlanRefused` while a reservoir that feeds the point is not proved.
     """
-    point = _point(given, unit)
+    standing = standing_of(entries)
+    point = at_reservoir(_point(given, unit), standing.known)
     typed = _typed(given, point.kind)
-    _wait(given, point, entries)
+    checked = reason_of(given.checked, "The word that it was checked,")
+    _wait(given, point, checked, standing)
     allowed = _allowed(given, point, typed, entries)
     seen = Seen(
         point.kind,
@@ -128,10 +139,9 @@ def _typed(given: Given, kind: PointKind) -> Typed:
     return typed
 
 
-def _wait(given: Given, point: TestPoint, entries: Sequence[Entry]) -> None:
-    standing = standing_of(entries)
+def _wait(given: Given, point: TestPoint, checked: str, standing: Standing) -> None:
     waiting = waits_for(point, given.in_circuit, standing)
-    if waiting and not given.checked.strip():
+    if waiting and (not checked or charged_line(waiting, standing)):
         raise PlanRefused(told(waiting, standing))
 
 

@@ -28,6 +28,7 @@ from benchlog.cold.voltages import judge_bias, judge_offset
 from benchlog.model.known import Check, Known
 from benchlog.model.limit import Confidence, Limit
 from benchlog.model.point import PointKind
+from benchlog.model.printed import plain
 from benchlog.model.step import PointVerdict
 
 _JUDGES: dict[Check, Callable[[Seen, Known], Judgement]] = {
@@ -82,6 +83,6 @@ def compare(seen: Seen, other: Seen) -> Judgement:
     if high / low * (1.0 + spread) <= limit.value:
         return Judgement(PointVerdict.WITHIN, "the channels agree", limit, high / low, high / low * spread)
     if high / low * (1.0 - spread) >= limit.value:
-        reason = f"the channels differ by {high / low:.2g}:1"
+        reason = f"the channels differ by {plain(high / low, 2)}:1"
         return Judgement(PointVerdict.DOUBTFUL, reason, limit, high / low, high / low * spread)
     return none("the uncertainty is too wide to tell whether the channels differ", limit)

@@ -2,6 +2,7 @@
 
 import msgspec
 
+from benchlog.cold.figures import figure
 from benchlog.cold.known import Judgement, Seen, none
 from benchlog.cold.zones import Zones, graded
 from benchlog.limits.powered import (
@@ -13,6 +14,7 @@ from benchlog.limits.powered import (
     touch_gate,
 )
 from benchlog.model.known import Known
+from benchlog.model.reading import Status
 from benchlog.model.step import PointVerdict
 from benchlog.model.unit import OutputTopology
 
@@ -39,10 +41,25 @@ def judge_bias(seen: Seen, known: Known) -> Judgement:
 
 def judge_reservoir(seen: Seen, meter_proved: bool) -> Judgement:
     """|DC| at a reservoir's own terminals: proved empty below 1 V by a proved meter, charged from 10 V."""
+    if seen.status is Status.OVERLOAD:
+        reason = "CHARGED beyond the meter's range: do not touch; read it on a higher one"
+        return Judgement(PointVerdict.OUTSIDE, reason, touch_gate())
     if seen.value is None:
         return none("no usable reading", ohms_gate())
     found = graded(abs(seen.value), seen.u, Zones(high=ohms_gate(), bad_high=touch_gate()))
+    reason = _charge(abs(seen.value))
+    if reason:
+        return msgspec.structs.replace(found, reason=reason)
     if found.verdict is PointVerdict.WITHIN and not meter_proved:
         reason = "the meter was not shown to read a known source before and after: not proved"
         return msgspec.structs.replace(found, verdict=PointVerdict.NONE, reason=reason)
     return found
+
+
+def _charge(volts: float) -> str:
+    """What is said of volts at a reservoir; empty below the gate for ohms."""
+    if volts >= touch_gate().value:
+        return f"CHARGED to {figure(volts, 'V')}: do not touch; discharge it, then read it again"
+    if volts >= ohms_gate().value:
+        return f"still charged to {figure(volts, 'V')}: discharge it and read it again"
+    return ""

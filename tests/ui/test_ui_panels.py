@@ -158,6 +158,24 @@ def test_i_have_checked_is_recorded_with_the_reading(cold):
     assert cold.last(Taken).checked == "bleeders seen, 0 V on a second meter"
 
 
+def test_a_charge_that_was_read_is_called_so_and_no_word_goes_past_it(cold):
+    panel = cold.panel
+    panel.points.choose("reservoir +", PointKind.DC_VOLTS)
+    cold.type(panel.reading, "45")
+    assert "CHARGED to 45 V" in cold.last(Taken).reason
+    assert panel.safe.text().startswith("CHARGED: reservoir + read 45 V")
+    panel.vouch()
+    answers = cold.asked[-1][1]
+    answers[0].act("x")
+    assert "says nothing" in panel.trouble.text()
+    answers[0].act("bleeders seen, 0 V on a second meter")
+    panel.points.choose(PIN.name, PIN.kind)
+    cold.sent.clear()
+    cold.type(panel.reading, "14k")
+    assert not cold.sent
+    assert panel.trouble.text().startswith("CHARGED: reservoir +")
+
+
 def test_a_doubtful_figure_is_asked_back_and_taken_at_the_second_enter(cold):
     panel = cold.panel
     panel.points.choose("reservoir +", PointKind.DC_VOLTS)

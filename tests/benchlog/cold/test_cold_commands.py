@@ -52,12 +52,16 @@ def test_one_reservoir_proved_leaves_the_points_of_the_other_blocked(session: Pa
     assert command("take", session, "pin to + rail", "900", "--in-circuit").code == 0
     done = command("take", session, "pin to - rail", "900", "--in-circuit")
     assert done.code == 5
-    assert "41 V was read there" in done.err
+    assert "CHARGED: reservoir - read 41 V" in done.err
     rows = {r["point"]["name"]: r for r in command("point", session, "--json").json()["points"]}
     assert rows["pin to + rail"]["waits_for"] == []
     assert rows["pin to - rail"]["waits_for"] == ["reservoir -"]
     assert rows["pin to - rail"]["to_take"] is True
     checked = ("--checked", "bridged with 100 ohms, watched it fall")
+    assert command("take", session, "pin to - rail", "900", "--in-circuit", *checked).code == 5
+    assert "CHARGED to 12 V" in command("take", session, "reservoir -", "12", "--kind", "dc-v").out
+    assert command("take", session, "reservoir -", "0.4", "--kind", "dc-v").code == 0
+    assert command("take", session, "pin to - rail", "900", "--in-circuit", "--checked", "x").code == 2
     found = command("take", session, "pin to - rail", "900", "--in-circuit", *checked, "--json").json()
     assert found["entry"]["checked"] == checked[1]
 

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from benchlog.cold.discharge import (
     ANY,
     Standing,
+    charged_line,
     discharge,
     remaining_v,
     reservoir,
@@ -16,12 +17,15 @@ from benchlog.cold.discharge import (
     told,
     waits_for,
 )
+from benchlog.cold.known import Seen
+from benchlog.cold.voltages import judge_reservoir
 from benchlog.limits.powered import discharge_time
 from benchlog.model.errors import UsageError
 from benchlog.model.history import Entry, Payload, RunBegun, Taken
 from benchlog.model.point import PointKind, TestPoint
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Status
+from benchlog.model.reason import reason_of
 
 PLUS, MINUS = reservoir("reservoir +"), reservoir("reservoir -")
 TO_PLUS = TestPoint("output pin to + rail", PointKind.OHMS, "left", "reservoir +")
@@ -66,7 +70,7 @@ def test_a_rail_fuse_open_one_proved_leaves_the_other_blocked() -> None:
     assert waits_for(TO_PLUS, True, standing) == ()
     assert waits_for(TO_MINUS, True, standing) == ("reservoir -",)
     assert waits_for(BOTH, True, standing) == ("reservoir -",)
-    assert "41 V was read there" in told(("reservoir -",), standing)
+    assert "CHARGED: reservoir - read 41 V" in told(("reservoir -",), standing)
     cleared = after(read(PLUS, 0.02), read(MINUS, 41.0), read(MINUS, 0.3))
     assert waits_for(BOTH, True, cleared) == ()
 
@@ -85,6 +89,47 @@ def test_the_technicians_word_is_enough_until_a_charge_is_read() -> None:
     assert waits_for(TO_MINUS, True, after(word)) == ()
     assert waits_for(TO_PLUS, True, after(word)) == ("reservoir +",)
     assert waits_for(TO_MINUS, True, after(word, read(MINUS, 38.0))) == ("reservoir -",)
+
+
+def test_no_word_goes_past_a_charge_that_was_read() -> None:
+    word = Taken(BOTH, Quantity.RESISTANCE, 900.0, checked="bridged with the resistor, watched")
+    standing = after(read(MINUS, 1.4), word)
+    assert waits_for(TO_PLUS, True, standing) == ()
+    assert waits_for(TO_MINUS, True, standing) == ("reservoir -",)
+    anything = TestPoint("B-E, upper device", PointKind.JUNCTION)
+    whatever = Taken(anything, Quantity.JUNCTION_VOLTAGE, 0.6, checked="watched it go down")
+    assert waits_for(anything, True, after(read(MINUS, 45.0), whatever)) == ("reservoir -",)
+    lower = after(read(MINUS, 45.0), read(MINUS, 0.4, proved=False))
+    assert not charged_line(("reservoir -",), lower)
+
+
+def test_volts_read_under_a_reservoirs_name_count_however_they_were_entered() -> None:
+    loose = Taken(TestPoint("reservoir +", PointKind.DC_VOLTS), Quantity.DC_VOLTAGE, 38.0)
+    assert "38 V" in charged_line(("reservoir +",), after(read(PLUS, 0.02), loose))
+
+
+@pytest.mark.parametrize(
+    ("seen", "says"),
+    [
+        (Seen(PointKind.DC_VOLTS, 45.0, 0.5), "CHARGED to 45 V"),
+        (Seen(PointKind.DC_VOLTS, -10.0, 0.5), "CHARGED to 10 V"),
+        (Seen(PointKind.DC_VOLTS, 1.0, 0.01), "still charged to 1 V"),
+        (Seen(PointKind.DC_VOLTS, None, None, Status.OVERLOAD), "CHARGED beyond"),
+    ],
+)
+def test_a_charged_reservoir_is_called_so(seen: Seen, says: str) -> None:
+    assert judge_reservoir(seen, True).reason.startswith(says)
+
+
+@pytest.mark.parametrize("empty", ["x", "ok", "none", "......", "aaaaaaaa", "yes yes"])
+def test_a_reason_that_says_nothing(empty: str) -> None:
+    with pytest.raises(UsageError, match="says nothing"):
+        reason_of(empty, "--checked")
+
+
+def test_a_reason_that_says_something() -> None:
+    assert reason_of("  bleeder 0 V ") == "bleeder 0 V"
+    assert reason_of("") == ""
 
 
 def test_power_takes_proofs_away() -> None:

@@ -30,6 +30,7 @@ from benchlog.model.instrument import InstrumentRecord, MeterSheet
 from benchlog.model.known import Known
 from benchlog.model.point import PointKind, TestPoint
 from benchlog.model.protocol import EntryAdded
+from benchlog.model.reason import reason_of
 from benchlog.model.role import Role
 from benchlog.model.work import FirstLook, Photographed
 from benchlog_ui.keys import Deed
@@ -270,7 +271,7 @@ class ColdPanel(Panel):
         try:
             taken, _ = entry_of(given, self._entries, self.place.ledger.job.unit)
         except PlanRefused:
-            self._say(blocked_line(waits_for(point, given.in_circuit, self._standing)))
+            self._say(blocked_line(waits_for(point, given.in_circuit, self._standing), self._standing))
             return
         except BenchlogError as error:
             self._say(str(error))
@@ -330,7 +331,11 @@ class ColdPanel(Panel):
         )
 
     def _vouched(self, reason: str) -> None:
-        self._checked = reason
+        try:
+            self._checked = reason_of(reason, "The word that it was checked,")
+        except BenchlogError as error:
+            self._say(str(error))
+            return
         self._tell_safe()
         self.reading.setFocus()
 

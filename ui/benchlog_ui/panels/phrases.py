@@ -2,12 +2,15 @@
 
 from collections.abc import Sequence
 
-from benchlog.cold.discharge import ANY, Standing
+from benchlog.cold.discharge import ANY, Standing, charged_line
 from benchlog.model.point import TestPoint
 
 
-def blocked_line(waiting: Sequence[str]) -> str:
-    """What a reading waits for, and the two keys that go on."""
+def blocked_line(waiting: Sequence[str], standing: Standing) -> str:
+    """What a reading waits for, and the two keys that go on; one where a reservoir was read charged."""
+    charged = charged_line(waiting, standing)
+    if charged:
+        return f"{charged} Ctrl+R goes to it."
     return (
         f"Not proved below 1 V: {', '.join(waiting)}. Ctrl+R goes to it: DC volts at its own terminals, "
         "meter proved. Or Ctrl+D: say why it is empty."
@@ -25,6 +28,9 @@ def named(point: TestPoint) -> str:
 
 def safe_line(standing: Standing, checked: str = "") -> str:
     """Made safe in one line: which reservoirs are proved, which are not, and the key to go on."""
+    charged = charged_line(standing.known, standing)
+    if charged:
+        return f"{charged} Ctrl+R goes to it."
     if checked:
         return f"You have checked: {checked}. It is recorded with the next reading."
     left = sorted(standing.known - standing.proved - standing.checked)
