@@ -6,9 +6,6 @@ from pathlib import Path
 
 import pytest
 
-from benchlog.model.quantity import Quantity
-from benchlog.model.role import Role
-
 
 def test_no_late_answer_is_taken_for_another() -> None:
     pytest.importorskip("termios")
@@ -19,7 +16,6 @@ def test_no_late_answer_is_taken_for_another() -> None:
     module = importlib.util.module_from_spec(spec)
     sys.modules["late_answers"] = module
     spec.loader.exec_module(module)
-    way = ("simulated-bench-meter", Role.SOURCE_CURRENT, Quantity.AC_CURRENT, False)
-    result = module.campaign(*way, 150, 0.06, 2)
+    result = module.campaign(module.WAYS[0], late=5, share=0.06, factor=1.3, seed=2, readings=150)
     assert result.unanswered > 0
-    assert result.wrong == 0
+    assert result.wrong == []

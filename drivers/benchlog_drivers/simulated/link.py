@@ -19,6 +19,8 @@ class Outlet:
         self.troubles = troubles
         self.now_s = now_s
         self.stopping = threading.Event()
+        self.late = 0
+        """Answers that were held back for longer than the time allowed."""
         self._random = random.Random(seed)
 
     def acts(self, kind: Trouble) -> bool:
@@ -39,6 +41,7 @@ class Outlet:
                 return
             if trouble.kind in _DELAYS and self.stopping.wait(trouble.wait_s):
                 return
+            self.late += trouble.kind is Trouble.LATE
             if trouble.kind is Trouble.GARBAGE:
                 data = self._random.randbytes(max(len(data) - 2, 4)) + data[-1:]
             elif trouble.kind is Trouble.HALF_A_REPLY:
