@@ -18,6 +18,7 @@ from benchlog.model.errors import UsageError
 from benchlog.model.history import BenchSet, Entry
 from benchlog.model.limit import Limit
 from benchlog.model.point import PointKind
+from benchlog.model.printed import with_prefix
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Status
 from benchlog.model.step import PointVerdict
@@ -120,7 +121,7 @@ def verdict_words(verdict: PointVerdict, reason: str, limit: Limit | None) -> st
     words = verdict.value.replace("-", " ") + (f": {reason}" if reason else "")
     if limit is None:
         return words
-    return f"{words} (limit {limit.value:.4g} {limit.unit}, {limit.source})".replace("  ", " ")
+    return f"{words} (limit {with_prefix(limit.value, limit.unit)}, {limit.source})".replace("  ", " ")
 
 
 def _figure(text: str | None, quantity: Quantity, option: str) -> float | None:

@@ -16,6 +16,7 @@ from benchlog.model.errors import Exit, UsageError
 from benchlog.model.history import Entry, Taken
 from benchlog.model.known import Check, Known
 from benchlog.model.point import PointKind, TestPoint
+from benchlog.model.printed import with_prefix
 from benchlog.model.quantity import Quantity
 from benchlog.model.unit import OutputTopology
 from benchlog.session.reader import SessionReader
@@ -111,7 +112,7 @@ def verdict_line(taken: Taken) -> str:
     if taken.reason:
         line += f": {taken.reason}"
     if taken.limit is not None:
-        line += f" (limit {taken.limit.value:.4g} {taken.limit.unit}, {taken.limit.source})"
+        line += f" (limit {with_prefix(taken.limit.value, taken.limit.unit)}, {taken.limit.source})"
     return line
 
 

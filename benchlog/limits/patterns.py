@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from benchlog.limits.bringup import StepLimits
 from benchlog.limits.features import Features, features
 from benchlog.model.pattern import FaultPattern, Seen
+from benchlog.model.printed import plain
 from benchlog.model.unit import Amplifier, Core, Supply
 
 LEAST_WEIGHT = 2.0
@@ -55,11 +56,11 @@ def _low_current(f: Features, low: float, high: float, weight: float) -> list[Cl
         return [
             Clue(
                 weight,
-                f"{s.current_a:.3g} A at {s.fraction:.0%} of mains, {share:.1f} × what rated current would "
+                f"{plain(s.current_a, 3)} A at {s.fraction:.0%} of mains, {share:.1f} × what rated current would "
                 "be there",
             )
         ]
-    return [Clue(-3.0, f"{share:.2g} × rated current per volt at the first steps")]
+    return [Clue(-3.0, f"{plain(share, 2)} × rated current per volt at the first steps")]
 
 
 def _straight(f: Features, low: float = 0.6, high: float = 1.6) -> list[Clue]:
@@ -137,7 +138,7 @@ def _turns(f: Features) -> list[Clue]:
             else Clue(-1.0, f"crest factor {crest:.1f}")
         )
     rail = f.at_rail()
-    return [*clues, Clue(-2.0, f"output at {rail.output_dc_v:.3g} V")] if rail else clues
+    return [*clues, Clue(-2.0, f"output at {plain(rail.output_dc_v, 3)} V")] if rail else clues
 
 
 def _device(f: Features) -> list[Clue]:
@@ -147,11 +148,13 @@ def _device(f: Features) -> list[Clue]:
     rail = f.at_rail()
     if rail is not None:
         clues.append(
-            Clue(3.0, f"output at {rail.output_dc_v:.3g} V, near a rail, at {rail.fraction:.0%} of mains")
+            Clue(
+                3.0, f"output at {plain(rail.output_dc_v, 3)} V, near a rail, at {rail.fraction:.0%} of mains"
+            )
         )
     centred = f.output_near_zero()
     if rail is None and centred is not None and centred.fraction >= 0.15:
-        clues.append(Clue(-2.5, f"output only {centred.output_dc_v:.2g} V"))
+        clues.append(Clue(-2.5, f"output only {plain(centred.output_dc_v, 2)} V"))
     early, late = f.ratios(0.0, 0.12), f.ratios(0.18, 0.7)
     slope = f.slope_in(0.28, 0.7)
     if slope is not None and slope.n - slope.u > 1.5:
@@ -242,7 +245,7 @@ def _rail_fuse(f: Features) -> list[Clue]:
     clues: list[Clue] = []
     rails = f.unequal_rails()
     if rails is not None and rails.rail_plus_v is not None and rails.rail_minus_v is not None:
-        clues.append(Clue(3.0, f"rails {rails.rail_plus_v:+.3g} and {-abs(rails.rail_minus_v):.3g} V"))
+        clues.append(Clue(3.0, f"rails {rails.rail_plus_v:+.3g} and {plain(-abs(rails.rail_minus_v), 3)} V"))
     low = [e for e in f.ratios(0.25, 1.1) if e.below]
     above = [e for e in f.excess if e.above]
     if clues and above:
@@ -259,7 +262,10 @@ def _no_current(f: Features) -> list[Clue]:
     if not dead or dead[-1] is not f.seen[-1]:
         return []
     return [
-        Clue(3.0, f"no current beyond the meter's ± {dead[-1].u_a:.2g} A at {dead[-1].fraction:.0%} of mains")
+        Clue(
+            3.0,
+            f"no current beyond the meter's ± {plain(dead[-1].u_a, 2)} A at {dead[-1].fraction:.0%} of mains",
+        )
     ]
 
 
@@ -270,7 +276,7 @@ def _not_starting(f: Features) -> list[Clue]:
     if s.current_a > 0.06 * f.limits.expectation.rated_a:
         return []
     return [
-        Clue(2.0, f"only {s.current_a:.2g} A at {s.fraction:.0%}"),
+        Clue(2.0, f"only {plain(s.current_a, 2)} A at {s.fraction:.0%}"),
         *_power_factor(f, 0.0, 0.35, 1.0, (0.85, 1.2)),
     ]
 
