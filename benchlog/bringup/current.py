@@ -60,8 +60,8 @@ def inrush_measured(run: Run, event: InrushMeasured, now_us: int) -> None:
         run.visit.peak_a, run.visit.peak_u_a = abs(event.peak_a), event.u_a
     if run.pulse is not None and event.i2t_a2s >= run.pulse.value:
         text = (
-            f"Cut off. {plain(event.i2t_a2s, 2)} A²s at the switch-on to {wording.volts(run.volts)}, more than the "
-            f"{plain(run.pulse.value, 2)} A²s that the fuse may take ({run.pulse.source})"
+            f"Cut off. {plain(event.i2t_a2s, 2)} A²s at the switch-on to {wording.volts(run.volts)}, "
+            f"more than the {plain(run.pulse.value, 2)} A²s that the fuse may take ({run.pulse.source})"
         )
         course.cut_off(run, now_us, text, "inrush-i2t")
 

@@ -56,8 +56,8 @@ def _low_current(f: Features, low: float, high: float, weight: float) -> list[Cl
         return [
             Clue(
                 weight,
-                f"{plain(s.current_a, 3)} A at {s.fraction:.0%} of mains, {share:.1f} × what rated current would "
-                "be there",
+                f"{plain(s.current_a, 3)} A at {s.fraction:.0%} of mains, {share:.1f} × what rated current "
+                "would be there",
             )
         ]
     return [Clue(-3.0, f"{plain(share, 2)} × rated current per volt at the first steps")]
@@ -138,7 +138,7 @@ def _turns(f: Features) -> list[Clue]:
             else Clue(-1.0, f"crest factor {crest:.1f}")
         )
     rail = f.at_rail()
-    return [*clues, Clue(-2.0, f"output at {plain(rail.output_dc_v, 3)} V")] if rail else clues
+    return [*clues, Clue(-2.0, f"output at {plain(rail.output_dc_v or 0.0, 3)} V")] if rail else clues
 
 
 def _device(f: Features) -> list[Clue]:
@@ -149,12 +149,14 @@ def _device(f: Features) -> list[Clue]:
     if rail is not None:
         clues.append(
             Clue(
-                3.0, f"output at {plain(rail.output_dc_v, 3)} V, near a rail, at {rail.fraction:.0%} of mains"
+                3.0,
+                f"output at {plain(rail.output_dc_v or 0.0, 3)} V, near a rail, "
+                f"at {rail.fraction:.0%} of mains",
             )
         )
     centred = f.output_near_zero()
     if rail is None and centred is not None and centred.fraction >= 0.15:
-        clues.append(Clue(-2.5, f"output only {plain(centred.output_dc_v, 2)} V"))
+        clues.append(Clue(-2.5, f"output only {plain(centred.output_dc_v or 0.0, 2)} V"))
     early, late = f.ratios(0.0, 0.12), f.ratios(0.18, 0.7)
     slope = f.slope_in(0.28, 0.7)
     if slope is not None and slope.n - slope.u > 1.5:
