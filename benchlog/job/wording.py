@@ -3,7 +3,7 @@
 from benchlog.cold.figures import figure
 from benchlog.cold.final import bias_current_a
 from benchlog.job.estimate import money
-from benchlog.model.history import Payload
+from benchlog.model.history import JobEnded, Payload
 from benchlog.model.quantity import Quantity
 from benchlog.model.step import PointVerdict
 from benchlog.model.work import (
@@ -19,6 +19,12 @@ from benchlog.model.work import (
 def verdict_text(verdict: PointVerdict) -> str:
     """The verdict's words."""
     return verdict.value.replace("-", " ")
+
+
+def ending_words(ended: JobEnded) -> str:
+    """How the job ended, with its note, and with what stood against it and the reason."""
+    words = ended.ending.value.replace("-", " ") + (f" ({ended.note})" if ended.note else "")
+    return words + (f", in spite of: {'; '.join(ended.asked)}. {ended.reason}" if ended.asked else "")
 
 
 def words_of(payload: Payload) -> tuple[str, str]:

@@ -122,6 +122,10 @@ class JobEnded(msgspec.Struct, frozen=True, tag="ending"):
     ending: Ending
     note: str = ""
     by: str = ""
+    asked: tuple[str, ...] = ()
+    """What stood against it when it was entered."""
+    reason: str = ""
+    """Why it was entered all the same."""
 
 
 class BenchSet(msgspec.Struct, frozen=True, tag="bench"):

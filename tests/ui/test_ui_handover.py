@@ -3,12 +3,13 @@
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from benchlog.exchange.sessionjson import read_json
 from benchlog.model.event import Key
-from benchlog.model.history import Entry, JobEnded
+from benchlog.model.history import Entry, JobEnded, PartChanged
 from benchlog.model.job import Ending, Job, Workshop
 from benchlog.model.protocol import EntryAdded, Pressed
 from benchlog.session.writer import SessionWriter
@@ -36,9 +37,10 @@ class Told:
     def __init__(self, session: Path | None) -> None:
         self.sent: list[object] = []
         self.lines: list[str] = []
+        self.asked: list[tuple[Any, ...]] = []
         ledger = Ledger(job=Job(workshop=Workshop(technician="A. Technician")))
         self.place = Place(
-            Look(LIGHT, 1.0), self.sent.append, lambda *_: None, Board(), ledger, lambda: session,
+            Look(LIGHT, 1.0), self.sent.append, lambda *asked: self.asked.append(asked), Board(), ledger, lambda: session,
             self.lines.append,
         )  # fmt: skip
 
@@ -77,6 +79,24 @@ def test_the_ending_is_sent_and_shown_once_it_is_stored(panel: HandOverPanel, to
     assert panel.ended.text() == (
         "Entered 2026-01-05 09:00: declined by the customer (collected with its lid)."
     )
+
+
+def test_what_stands_against_an_ending_is_asked_and_its_reason_recorded(
+    panel: HandOverPanel, told: Told
+) -> None:
+    out = PartChanged("Q12", "out", "npn power")
+    panel.take([Entry(1, 0, WALL, out)])
+    panel.ending.setCurrentText("Returned as it came")
+    panel.end.click()
+    assert told.sent == []
+    ((words, answers, _),) = told.asked
+    assert "Q12 npn power: taken out, nothing fitted there" in words
+    answers[0].act("no")
+    assert "says nothing" in panel.ended.text()
+    answers[0].act("customer wants the old part in a bag")
+    (sent,) = told.sent
+    assert sent.payload.reason == "customer wants the old part in a bag"
+    assert sent.payload.asked == ("Q12 npn power: taken out, nothing fitted there",)
 
 
 def test_each_wish_is_a_command(tmp_path: Path) -> None:

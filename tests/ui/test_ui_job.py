@@ -191,6 +191,9 @@ def hand_over(hand, folder):
     hand.key(Qt.Key.Key_7, CTRL)
     panel = shell.panels[Stage.HAND_OVER]
     hand.key(Qt.Key.Key_E, CTRL)
+    assert "stands" in hand.start.window.question.words
+    hand.type("rehearsed as far as this scenario goes")
+    hand.key(Qt.Key.Key_Return)
     for box in [panel.check, *list(panel.layouts.values())[1:]]:
         hand.tab_to(box)
         hand.key(Qt.Key.Key_Space)

@@ -1,6 +1,7 @@
 """Hand-over: how the job ends, and the documents and files that leave the workshop."""
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import QUrl
@@ -20,6 +21,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from benchlog.job.ending import asked_before_ending, job_ended, question
 from benchlog.job.settings import load_settings
 from benchlog.model.errors import BenchlogError
 from benchlog.model.history import Entry, JobEnded
@@ -29,6 +31,7 @@ from benchlog_ui.handovertasks import COPY, FORMATS, LAYOUTS, Wish, Works, tasks
 from benchlog_ui.keys import Deed
 from benchlog_ui.look import Look
 from benchlog_ui.panel import Panel, Place
+from benchlog_ui.question import Answer
 
 ENDINGS = {
     Ending.REPAIRED: "Repaired",
@@ -46,6 +49,7 @@ class HandOverPanel(Panel):
     def __init__(self, place: Place) -> None:
         """Nothing is made before the technician says so."""
         super().__init__(place)
+        self._entries: list[Entry] = []
         self.works = Works(self)
         self.ending, self.note = QComboBox(), QLineEdit()
         self.ending.addItems(list(ENDINGS.values()))
@@ -139,10 +143,29 @@ class HandOverPanel(Panel):
         )
 
     def enter_ending(self) -> None:
-        """Send how the job ends; it says what was done with the job, nothing of the unit."""
+        """Send how the job ends; what stands against it is asked first, with the reason for the history."""
         ending = list(ENDINGS)[self.ending.currentIndex()]
+        asked = asked_before_ending(self._entries, ending)
+        if not asked:
+            self._end(ending, "")
+            return
+        self.place.ask(
+            question(asked, ending),
+            (
+                Answer("End it all the same", partial(self._end, ending), needs_text=True),
+                Answer("Not yet", lambda _: None),
+            ),
+            "why; it is recorded",
+        )
+
+    def _end(self, ending: Ending, reason: str) -> None:
         by = self.place.ledger.job.workshop.technician
-        self.place.send(EntryAdded(JobEnded(ending, self.note.text().strip(), by)))
+        try:
+            ended = job_ended(self._entries, ending, self.note.text(), reason, by)
+        except BenchlogError as error:
+            self.ended.setText(str(error))
+            return
+        self.place.send(EntryAdded(ended))
         self.note.clear()
 
     def make_all(self) -> None:
@@ -205,6 +228,7 @@ class HandOverPanel(Panel):
 
     def take(self, entries: Sequence[Entry]) -> None:
         """How the job ended, as it is stored."""
+        self._entries += entries
         for entry in entries:
             if isinstance(entry.payload, JobEnded):
                 note = f" ({entry.payload.note})" if entry.payload.note else ""

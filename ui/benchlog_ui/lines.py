@@ -4,7 +4,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from benchlog.job.wording import words_of
 from benchlog.model.event import (
     Instruct,
     Judged,
@@ -68,6 +67,8 @@ def row_of(entry: Entry) -> Row | None:
 
 def _work(payload: Payload) -> Words | None:
     """First look, photographs, estimate, adjustment, final checks and safety figures."""
+    from benchlog.job.wording import words_of  # here: the first plot does not wait for it
+
     kind, text = words_of(payload)
     if not kind:
         return None
@@ -105,8 +106,9 @@ def _bench(bench: BenchSet) -> Words:
 
 
 def _ending(ending: JobEnded) -> Words:
-    what = f"{ending.ending.value.replace('-', ' ')} {ending.note}".strip()
-    return WORDS[Stage.HAND_OVER], "ending", what, ending.by
+    from benchlog.job.wording import ending_words  # here: the first plot does not wait for it
+
+    return WORDS[Stage.HAND_OVER], "ending", ending_words(ending), ending.by
 
 
 def _told(told: RunTold) -> Words | None:

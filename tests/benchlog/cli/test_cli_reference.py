@@ -1,7 +1,5 @@
 """References through the commands: from a session, from a file, from several units."""
 
-import contextlib
-import io
 import json
 import math
 from pathlib import Path
@@ -9,8 +7,8 @@ from typing import Any
 
 import msgspec
 import pytest
+from inline_commands import command
 
-from benchlog.cli.main import main
 from benchlog.cli.reference import load_reference, load_references, save_reference
 from benchlog.model.errors import UsageError
 from benchlog.model.reference import Reference, ReferencePoint
@@ -19,17 +17,8 @@ REPAIRED = Path(__file__).resolve().parents[3] / "sample_sessions" / "repaired.b
 UNIT = ("--plate-va", "300", "--core", "toroidal")
 
 
-def run(*words: object) -> tuple[int, str, str]:
-    """A command in this process: exit code, standard output, standard error."""
-    out, err = io.TextIOWrapper(io.BytesIO(), "utf-8", write_through=True), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        code = main([str(word) for word in words])
-    out.seek(0)
-    return code, out.read(), err.getvalue()
-
-
 def planned(*words: object) -> dict[float, dict[str, Any]]:
-    code, out, err = run("plan", *UNIT, "--json", *words)
+    code, out, err = command("plan", *UNIT, "--json", *words)
     assert code == 0, err
     return {step["fraction"]: step for step in json.loads(out)["steps"]}
 
@@ -51,7 +40,7 @@ def files(tmp_path: Path) -> list[Path]:
 
 def test_a_finished_session_is_a_reference_and_can_be_handed_on_as_a_file(tmp_path: Path) -> None:
     handed = tmp_path / "model.json"
-    code, _, err = run("export", REPAIRED, "--reference", handed)
+    code, _, err = command("export", REPAIRED, "--reference", handed)
     assert code == 0, err
     assert load_reference(handed) == load_reference(REPAIRED)
     assert load_reference(handed).invented
@@ -103,7 +92,7 @@ def test_a_file_that_holds_something_else_says_so(tmp_path: Path) -> None:
     path = tmp_path / "no.json"
     path.write_text("{")
     for words in (("--reference", path), ("--reference", tmp_path / "none.json")):
-        code, _, err = run("plan", *words)
+        code, _, err = command("plan", *words)
         assert code == 2
         assert "holds no reference" in err
 
@@ -111,7 +100,7 @@ def test_a_file_that_holds_something_else_says_so(tmp_path: Path) -> None:
 def test_a_reference_of_another_mains_voltage_is_refused(tmp_path: Path) -> None:
     other = tmp_path / "other.json"
     save_reference(curve(1.0, "unit of 100 V", 100.0), other)
-    code, out, _ = run("plan", *UNIT, "--reference", other)
+    code, out, _ = command("plan", *UNIT, "--reference", other)
     assert code == 5
     assert "is of a unit for 100 V, and this one is for 120 V" in out
 
@@ -119,7 +108,7 @@ def test_a_reference_of_another_mains_voltage_is_refused(tmp_path: Path) -> None
 def test_units_of_two_mains_voltages_are_not_merged(files: list[Path], tmp_path: Path) -> None:
     other = tmp_path / "other.json"
     save_reference(curve(0.5, "unit of 230 V", 230.0), other)
-    code, _, err = run("plan", *UNIT, "--reference", files[0], "--reference", other)
+    code, _, err = command("plan", *UNIT, "--reference", files[0], "--reference", other)
     assert code == 2
     assert "different mains voltages" in err
 
@@ -128,7 +117,7 @@ def test_a_record_is_judged_by_a_reference(files: list[Path], tmp_path: Path) ->
     record = tmp_path / "run.csv"
     rows = [f"{0.4 * k:.1f},{0.0 if k < 5 else 60.0},{0.0 if k < 5 else 0.7}" for k in range(60)]
     record.write_text("t_s,v_v,i_a\n" + "\n".join(rows) + "\n")
-    code, out, err = run("rejudge", record, *UNIT, "--reference", files[1], "--json")
+    code, out, err = command("rejudge", record, *UNIT, "--reference", files[1], "--json")
     assert out, err
     report = json.loads(out)
     assert code == 4

@@ -1,35 +1,11 @@
 """Points and readings from the command line: nothing at a charged point, and what is wrong is told."""
 
-import contextlib
-import io
-import json
 from pathlib import Path
-from typing import Any, NamedTuple
 
 import pytest
+from inline_commands import command
 
-from benchlog.cli.main import main
 from benchlog.session.reader import SessionReader
-
-
-class Done(NamedTuple):
-    code: int
-    out: str
-    err: str
-
-    def json(self) -> Any:
-        return json.loads(self.out)
-
-
-def command(*words: str | Path) -> Done:
-    out, err = io.TextIOWrapper(io.BytesIO(), encoding="utf-8"), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        try:
-            code = main([str(word) for word in words])
-        except SystemExit as exit_:
-            code = int(exit_.code or 0)
-    out.flush()
-    return Done(code, out.buffer.getvalue().decode(), err.getvalue())  # type: ignore[attr-defined]
 
 
 @pytest.fixture

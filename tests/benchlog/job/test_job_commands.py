@@ -1,16 +1,12 @@
 """The work round the cold checks by commands alone; wrong words are told and nothing is lost."""
 
-import contextlib
-import io
-import json
 import shutil
 from pathlib import Path
-from typing import Any, NamedTuple
 
 import pytest
+from inline_commands import command
 from PIL import Image
 
-from benchlog.cli.main import main
 from benchlog.cli.reference import load_reference
 from benchlog.job.settings import Settings, save_settings
 from benchlog.model.errors import BenchlogError
@@ -18,26 +14,6 @@ from benchlog.session.reader import SessionReader
 from benchlog.session.verification import verify
 
 SAMPLES = Path(__file__).resolve().parents[3] / "sample_sessions"
-
-
-class Done(NamedTuple):
-    code: int
-    out: str
-    err: str
-
-    def json(self) -> Any:
-        return json.loads(self.out)
-
-
-def command(*words: str | Path) -> Done:
-    out, err = io.TextIOWrapper(io.BytesIO(), encoding="utf-8"), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        try:
-            code = main([str(word) for word in words])
-        except SystemExit as exit_:
-            code = int(exit_.code or 0)
-    out.flush()
-    return Done(code, out.buffer.getvalue().decode(), err.getvalue())  # type: ignore[attr-defined]
 
 
 @pytest.fixture
@@ -106,7 +82,15 @@ def test_the_course_of_a_repair_by_commands(session: Path, tmp_path: Path) -> No
     assert "recorded only" in command(*safety).out
     due = ("--instrument", "tester", "--calibration-due", "2999-01-31")
     assert command(*safety, *due, "--json").json()["entry"]["verdict"] == "within-limit"
-    assert command("end", session, "--as", "repaired").code == 0
+    ended = command("end", session, "--as", "repaired")
+    assert ended.code == 5
+    assert "the unit was not brought up" in ended.err
+    assert "fuse fitted T6.3AL250V" in ended.err
+    done = command("end", session, "--as", "repaired", "--reason", "brought up at the customer's", "--json")
+    assert "the unit was not brought up" in done.json()["entry"]["asked"]
+    again = command("end", session, "--as", "declined", "--reason", "no")
+    assert again.code == 2
+    assert "ended already as repaired" in command("end", session, "--as", "declined").err
     assert command("jobs", "--folder", tmp_path, "--json").json()["jobs"][0]["waits_for"] == ""
     shown = command("show", session).out
     for words in (

@@ -1,7 +1,5 @@
 """The index of a folder of sessions: made from nothing, kept up, and what each job waits for."""
 
-import contextlib
-import io
 import json
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -9,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from inline_commands import command
 
-from benchlog.cli.main import main
 from benchlog.job.digest import Waiting, waits_for
 from benchlog.job.index import INDEX_NAME, Index, plain_serial
 from benchlog.job.settings import Settings, load_settings, save_settings
@@ -154,14 +152,6 @@ def test_settings_there_and_back(tmp_path: Path) -> None:
         path.write_text(wrong, encoding="utf-8")
         with pytest.raises(UsageError):
             load_settings(path)
-
-
-def command(*words: str | Path) -> tuple[int, str, str]:
-    out, err = io.TextIOWrapper(io.BytesIO(), encoding="utf-8"), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        code = main([str(word) for word in words])
-    out.flush()
-    return code, out.buffer.getvalue().decode(), err.getvalue()  # type: ignore[attr-defined]
 
 
 def test_the_commands(folder: Path) -> None:
