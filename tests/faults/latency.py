@@ -1,11 +1,12 @@
 """How long it takes from the deciding reading to the source's *off*, over real transports at time scale 1.
 
-    python tests/faults/latency.py --out DIR [--runs 60] [--source programmed|hand-set] [--fault rail-short]
+    python tests/faults/latency.py --out DIR [--runs 60] [--source programmed] [--fault rail-short]
 
 Each run: the simulated bench in a process of its own, a fault that begins while the unit stands at its first
 step, the recorder here with standby and adaptors as in ``benchlog bringup``. The simulator says when it saw
 the *off* command (programmed) or the instruction (hand-set), in the machine's monotonic time, which both
-processes share. Writes ``latency-SOURCE.json`` with every run and the percentiles. Times are never asserted.
+processes share. ``contactor`` is a hand-set source behind a cut-off contactor, which acts before the hand.
+Writes ``latency-SOURCE.json`` with every run and the percentiles. Times are never asserted.
 """
 
 import argparse
@@ -53,7 +54,8 @@ def one_run(
     ``beside`` measures something else on the same bench once the run is over; ``keep`` gets what it found.
     """
     meters = "bench" if source == "programmed" else "handheld"
-    options = make_options(fault=fault, fault_at_s=fault_at_s, source=source, meters=meters, seed=seed)
+    more = {"source": "hand-set", "contactor": "scpi"} if source == "contactor" else {"source": source}
+    options = make_options(fault=fault, fault_at_s=fault_at_s, meters=meters, seed=seed, **more)
     args = argparse.Namespace(lamp=None, soak=None, ask=False, reference=None, plan=None)
     with spawn(options) as simulated, tempfile.TemporaryDirectory() as folder:
         bench = load_bench(simulated.bench_path)
@@ -123,7 +125,7 @@ def main() -> int:
     parser = argparse.ArgumentParser()
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--runs", type=int, default=60)
-    parser.add_argument("--source", default="programmed", choices=("programmed", "hand-set"))
+    parser.add_argument("--source", default="programmed", choices=("programmed", "hand-set", "contactor"))
     parser.add_argument("--fault", default="rail-short")
     args = parser.parse_args()
     args.out.mkdir(parents=True, exist_ok=True)

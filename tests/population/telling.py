@@ -43,7 +43,7 @@ from benchlog_drivers.simulated.options import SimulateOptions, make_options
 from benchlog_drivers.simulated.population_model import another
 from benchlog_drivers.simulated.unit import SimulatedUnit
 
-FIRST_SEED = {"inside": 7_100_000, "shifted": 7_200_000}
+FIRST_SEED = {"inside": 7_300_000, "shifted": 7_400_000}
 FAULTS = (
     Fault.NONE, Fault.RAIL_SHORT, Fault.SHORTED_DEVICE, Fault.SHORTED_RECTIFIER, Fault.LEAKY_RESERVOIR,
     Fault.OPEN_RAIL_FUSE, Fault.SHORTED_TURNS, Fault.HIGH_BIAS, Fault.BIAS_RUNAWAY,
