@@ -3,6 +3,7 @@
     Arrivals(rate_hz, nominal_v).take(half_cycle) -> bool | None     see there
     .hear(first, v, i)                                               the samples themselves, as they come
     .finished() -> Arrival | None                                    once the time after it has been heard
+    .rest() -> Arrival | None                                        what there is of one when the stream ends
 
 An arrival is a voltage that rises by more than 2 % of nominal above the least of the second before.
 """
@@ -108,6 +109,14 @@ class Arrivals:
         found = self._arrival(self._on, until)
         self._volts.clear()
         self._volts.extend((x.end, x.voltage_v) for x in self._seen[-4:])
+        self._on, self._seen = None, []
+        return found
+
+    def rest(self) -> Arrival | None:
+        """The arrival under way as far as it was heard: nothing more will come. Each once."""
+        if self._on is None or not self._seen or not self._kept:
+            return None
+        found = self._arrival(self._on, float(self._kept[-1][0] + len(self._kept[-1][1])))
         self._on, self._seen = None, []
         return found
 

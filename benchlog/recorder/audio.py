@@ -142,8 +142,11 @@ class HalfCycleMeter:
         return found
 
     def close(self) -> None:
-        """Close the stream; never raises."""
+        """Close the stream; what was heard of an arrival under way becomes a waveform. Never raises."""
         self._stream.close()
+        arrival = self._arrivals.rest()
+        if arrival is not None:
+            self._finish(arrival)
 
     def read(self) -> Sequence[Reading]:
         """Readings of the half cycles that were completed; see `Meter.read`."""
@@ -265,8 +268,15 @@ class AudioWorker(MeterWorker):
         self._hand_on = tell
         self._store = store
 
+    def _work(self, stopping: threading.Event) -> None:
+        super()._work(stopping)
+        self._hand_over()
+
     def _read_once(self, stopping: threading.Event) -> None:
         super()._read_once(stopping)
+        self._hand_over()
+
+    def _hand_over(self) -> None:
         while self._listener.inrushes:
             self._hand_on(self._listener.inrushes.pop(0))
         while self._listener.waves:

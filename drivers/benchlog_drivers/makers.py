@@ -115,10 +115,14 @@ def make_digitiser(config: InstrumentConfig, clock: Clock) -> object:
 def make_audio(config: InstrumentConfig, clock: Clock) -> object:
     """An audio interface with isolated sensors, as digitiser."""
     from benchlog_drivers.adaptors.audio import AudioAdaptor, audio_of
-    from benchlog_drivers.transports.audio import AudioLine
+    from benchlog_drivers.transports.audio import AudioLine, Order
+    from benchlog_drivers.transports.audio_socket import PREFIX, SocketLine
 
     audio = audio_of(config)
     channels = max(audio.current.channel, audio.voltage.channel)
+    if config.connection.startswith(PREFIX):
+        order = Order(config.name, audio.rate_hz, audio.block, channels)
+        return AudioAdaptor(config, SocketLine(config.connection, order), clock)
     return AudioAdaptor(config, AudioLine(config.connection, audio.rate_hz, audio.block, channels), clock)
 
 

@@ -93,6 +93,7 @@ class Stand:
         self.adaptor.open()
         self.given = 0
         self.rate_hz = rate_hz
+        self.late_us = 2000
 
     def give(self, count: int = 480, lost: int = 0, flagged: bool = True, adc: bool = True) -> None:
         """A block whose samples count up; ``lost`` ones before it never come."""
@@ -100,7 +101,7 @@ class Stand:
         numbers = np.arange(self.given, self.given + count, dtype=np.float32)
         adc_s = 5.0 + self.given / self.rate_hz if adc else 0.0
         self.given += count
-        self.clock.us = round(self.given / self.rate_hz * 1e6) + 2000
+        self.clock.us = round(self.given / self.rate_hz * 1e6) + self.late_us
         assert self.wire.put is not None
         self.wire.put(np.stack([numbers, -numbers], axis=1), 0, adc_s, bool(lost) and flagged, 0)
 
@@ -145,6 +146,15 @@ def test_samples_that_are_lost_without_a_word_are_found_by_the_clock() -> None:
         stand.give()
     gaps = [one for one in stand.adaptor.listen() if isinstance(one, SampleGap)]
     assert [gap.missing for gap in gaps] == [pytest.approx(9600, abs=5)]
+
+
+def test_a_machine_that_was_held_up_has_lost_nothing() -> None:
+    stand = Stand()
+    for k in range(800):
+        stand.late_us = 302_000 if k > 450 else 2000
+        stand.give()
+    assert all(isinstance(one, SampleBlock) for one in stand.adaptor.listen())
+    assert stand.adaptor.gaps == 0
 
 
 def test_a_full_ring_is_a_gap_with_its_length() -> None:

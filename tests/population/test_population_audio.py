@@ -9,7 +9,6 @@ import pytest
 
 from benchlog.model.errors import UsageError
 from benchlog_drivers.simulated.options import make_options
-from benchlog_drivers.simulated.process import BenchProcess
 
 
 def load(name: str) -> ModuleType:
@@ -43,6 +42,6 @@ def test_a_rail_short_in_a_standing_unit_is_told_within_a_cycle_and_50_ms() -> N
     assert 0.0 < found.off_s - found.power_s - 4.0 <= 1.0 / 60.0 + 0.05
 
 
-def test_it_is_not_served_over_a_line(tmp_path: Path) -> None:
-    with pytest.raises(UsageError, match="virtual time"):
-        BenchProcess(make_options(meters="audio"), tmp_path)
+def test_it_is_served_at_the_speed_of_a_waveform_only() -> None:
+    with pytest.raises(UsageError, match=r"--meters audio the time scale is 2 at most"):
+        make_options(meters="audio", time_scale=20.0)

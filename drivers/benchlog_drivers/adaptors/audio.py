@@ -27,6 +27,8 @@ SILENT_S = 0.5
 FIRST_S = 5.0
 """The same before the first block."""
 SLICE_S = 0.003
+ADC_S = 4.0
+"""So far back the library's own times are kept, against a loss that nobody told of."""
 STEADILY_US = 5_000_000
 """Three losses within it that nobody told of are no losses: the device runs at another rate."""
 WRONG_RATE = 2e-3
@@ -74,8 +76,8 @@ class AudioAdaptor:
         self._time = SampleClock(self.audio.rate_hz)
         self._next = 0
         self._heard_s = self._now()
-        self._adc: tuple[float, int] | None = None
-        """When the sample of that number was taken, by the sound library's clock."""
+        self._adc: deque[tuple[float, int]] = deque()
+        """When the sample of that number was taken, by the sound library's clock; of the last seconds."""
         self._told: deque[SampleGap] = deque(maxlen=16)
         self._unsaid: list[tuple[int, int]] = []
         """When, and before which sample, some were found missing that nobody had told of."""
@@ -96,7 +98,7 @@ class AudioAdaptor:
         ring, clock = self._ring, self._clock
 
         def put(samples: Samples, ago_us: int, adc_s: float, lost: bool, dropped: int) -> None:
-            ring.put(samples, clock.now() - ago_us, adc_s, lost, dropped)
+            ring.put(samples, clock.now() - round(ago_us * clock.scale), adc_s, lost, dropped)
 
         device = self._line.open(put)
         self._next, self._left_us = position, left_us
@@ -141,7 +143,9 @@ class AudioAdaptor:
             self._lose(self._missing_by_adc(block), "the sound system lost them", found)
         end = self._next + len(block.samples)
         unsaid = self._time.hear(end, block.at_us)
-        if unsaid > 0:
+        if unsaid > 0 and self._is_whole(block, unsaid):
+            self._time.hear(end, block.at_us)
+        elif unsaid > 0:
             self._unsaid = [*self._unsaid[-2:], (block.at_us, self._next)]
             self._lose(unsaid, "they never came, and nobody said so", found)
             end = self._next + len(block.samples)
@@ -149,14 +153,26 @@ class AudioAdaptor:
         self._end_us = self._time.instant_us(end)
         found.append(SampleBlock(self._next, block.samples[:, self._columns], self._end_us))
         if block.adc_s > 0.0:
-            self._adc = (block.adc_s, self._next)
+            self._adc.append((block.adc_s, self._next))
+            while self._adc[0][0] < block.adc_s - ADC_S:
+                self._adc.popleft()
         self._next = end
+
+    def _is_whole(self, block: Block, unsaid: int) -> bool:
+        """Whether the library's own times say that nothing is missing: the machine was only held up."""
+        if not self._adc or block.adc_s <= 0.0:
+            return False
+        (from_s, first), (last_s, _) = self._adc[0], self._adc[-1]
+        expected_s = from_s + (self._next - first) / self.audio.rate_hz
+        covers = last_s - from_s > 0.5 * ADC_S
+        return covers and abs(block.adc_s - expected_s) * self.audio.rate_hz < 0.5 * unsaid
 
     def _missing_by_adc(self, block: Block) -> int:
         """How many samples the library's own times say are missing; at least one."""
-        if self._adc is None or block.adc_s <= 0.0:
+        if not self._adc or block.adc_s <= 0.0:
             return 1
-        expected_s = self._adc[0] + (self._next - self._adc[1]) / self.audio.rate_hz
+        at_s, position = self._adc[-1]
+        expected_s = at_s + (self._next - position) / self.audio.rate_hz
         return max(round((block.adc_s - expected_s) * self.audio.rate_hz), 1)
 
     def _lose(self, missing: int, reason: str, found: list[SampleBlock | SampleGap]) -> None:
@@ -164,7 +180,7 @@ class AudioAdaptor:
         found.append(gap)
         self._told.append(gap)
         self._next += missing
-        self._adc = None
+        self._adc.clear()
         self.gaps += 1
         self.missing += missing
         self._time.restart()

@@ -13,6 +13,7 @@ from benchlog.model.wave import Waveform
 from benchlog_drivers.simulated.aperture import Averages, truth_of
 from benchlog_drivers.simulated.contactor import SimulatedContactor
 from benchlog_drivers.simulated.digitiser import RATE_HZ, Digitiser, measured_truth
+from benchlog_drivers.simulated.feed import SoundFeed
 from benchlog_drivers.simulated.hand import Hand
 from benchlog_drivers.simulated.meters import Finished, SimulatedMeter
 from benchlog_drivers.simulated.source import Output, ProgrammedSource
@@ -45,6 +46,14 @@ class Physics(Protocol):
 
     def waveform(self, seconds: float, rate_hz: float) -> Waveform:
         """Go on by so many seconds, sampling inlet voltage and current."""
+        ...
+
+    def trace(self, seconds: float) -> Waveform:
+        """Go on by so many seconds; samples that join those of the last call."""
+        ...
+
+    def standing(self) -> UnitAverages:
+        """The figures of the last stretch, without advancing."""
         ...
 
 
@@ -124,6 +133,7 @@ class SimulatedBench:
         wander: Wander | None = None,
         digitiser: Digitiser | None = None,
         contactor: SimulatedContactor | None = None,
+        sound: SoundFeed | None = None,
     ) -> None:
         """Begin at zero seconds with the source off."""
         if (source is None) == (hand is None):
@@ -135,6 +145,7 @@ class SimulatedBench:
         self.wander = wander or Wander(0.0, 0)
         self.digitiser = digitiser
         self.contactor = contactor
+        self.sound = sound
         self.now_s = 0.0
         self.witness = Witness()
         self._pending: list[Output] = []
@@ -215,7 +226,11 @@ class SimulatedBench:
                 finished.append(done)
 
     def _move(self, seconds: float) -> UnitAverages:
-        """Take the unit along, with its waveform while the digitiser wants it."""
+        """Take the unit along, with its waveform while somebody listens or the digitiser wants it."""
+        if self.sound is not None:
+            trace, still = self.unit.trace(seconds), self.unit.standing()
+            self.sound.take(trace)
+            return measured_truth(trace, truth_of(still, still.destroyed)) if len(trace.v_v) else still
         digitiser = self.digitiser
         if digitiser is None or not digitiser.wants or seconds < 2.0 / RATE_HZ:
             return self.unit.advance(seconds)

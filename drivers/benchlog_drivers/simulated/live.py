@@ -24,10 +24,16 @@ Order = Callable[[float], None]
 class LiveBench:
     """Drives a `SimulatedBench` at ``scale`` bench seconds per real second."""
 
-    def __init__(self, bench: SimulatedBench, scale: float = 1.0) -> None:
-        """Not yet running; the bench's zero is the instant of ``start``."""
+    def __init__(
+        self, bench: SimulatedBench, scale: float = 1.0, longest_sleep_s: float = _LONGEST_SLEEP_S
+    ) -> None:
+        """Not yet running; the bench's zero is the instant of ``start``.
+
+        ``longest_sleep_s``: real seconds between two looks at the clock, where a stream has to flow.
+        """
         self.bench = bench
         self.scale = scale
+        self._longest_sleep_s = longest_sleep_s
         self.started_ns = time.monotonic_ns()
         self._listeners: list[Callable[[Finished], None]] = []
         self._orders: list[tuple[float, Order]] = []
@@ -98,7 +104,7 @@ class LiveBench:
             return
         ends_s = min((meter.end_s for meter in self.bench.meters), default=now_s + 1.0)
         sleep_s = (ends_s - self.now_s()) / self.scale
-        self._wake.wait(min(max(sleep_s, _SHORTEST_SLEEP_S), _LONGEST_SLEEP_S))
+        self._wake.wait(min(max(sleep_s, _SHORTEST_SLEEP_S), self._longest_sleep_s))
         self._wake.clear()
 
     def _carry_out(self) -> None:

@@ -14,6 +14,7 @@ from benchlog.model.unit import Unit
 from benchlog_drivers.simulated.bench import TICK_S, SimulatedBench, Wander
 from benchlog_drivers.simulated.contactor import HOLD_S, SimulatedContactor
 from benchlog_drivers.simulated.digitiser import Digitiser
+from benchlog_drivers.simulated.feed import SoundFeed, stated_inputs
 from benchlog_drivers.simulated.hand import Hand
 from benchlog_drivers.simulated.meters import Probe, SimulatedMeter
 from benchlog_drivers.simulated.options import ContactorKind, SimulateOptions, SourceKind, instrument_names
@@ -39,6 +40,8 @@ ISOLATING_VA = 1000.0
 ISOLATING_REGULATION = 0.04
 """An isolating transformer of 1 kVA behind the variable transformer (usual figure, ours)."""
 _PROGRAMMED_OHM = 0.1
+SOUND_HZ = 48_000
+"""Samples a second of the simulated audio interface."""
 _CALIBRATION_DUE = "2026-12-31"
 
 
@@ -94,8 +97,12 @@ def source_impedance(options: SimulateOptions) -> SourceImpedance:
     )
 
 
-def make_bench(options: SimulateOptions) -> Made:
-    """Unit, source, hand and meters of the options, at zero seconds. The same for the same options."""
+def make_bench(options: SimulateOptions, served: bool = False) -> Made:
+    """Unit, source, hand and meters of the options, at zero seconds. The same for the same options.
+
+    ``served``: an audio interface gives its samples, as it does over a line; in virtual time it gives half
+    cycles.
+    """
     params, unit = draw_unit(
         options.amplifier, options.supply, options.core, options.mains_v, options.seed, options.rated_va
     )
@@ -104,9 +111,15 @@ def make_bench(options: SimulateOptions) -> Made:
         params, options.fault, options.fault_at_s, options.lamp_w, source_impedance(options)
     )
     sheets = instruments(options.meters, options.turns, mains_hz(options))
+    heard = served and options.meters is MeterKind.AUDIO
     boxes = {name: _box(name, options) for name in instrument_names(options)}
     seed = options.seed
-    meters = tuple(SimulatedMeter(sheet, seed, _phase(sheet, seed), boxes[sheet.name]) for sheet in sheets)
+    meters = tuple(
+        SimulatedMeter(sheet, seed, _phase(sheet, seed), boxes[sheet.name])
+        for sheet in sheets
+        if not (heard and sheet.adaptor == "audio")
+    )
+    sound = SoundFeed(SOUND_HZ, seed, boxes["ears"]) if heard else None
     digitiser = Digitiser(seed) if options.meters is MeterKind.DIGITISER else None
     hold_s = HOLD_S * options.time_scale
     contactor = SimulatedContactor(hold_s) if "contactor" in boxes else None
@@ -118,11 +131,11 @@ def make_bench(options: SimulateOptions) -> Made:
         source = ProgrammedSource(programmed_rating(options.mains_v))
         own = SimulatedMeter(source_meter_sheet(), seed, 0.0, boxes["source"], on_demand=True)
         meters = (*meters, own)
-        bench = SimulatedBench(physics, meters, source, None, None, digitiser, contactor)
+        bench = SimulatedBench(physics, meters, source, None, None, digitiser, contactor, sound)
         return Made(bench, physics, unit, params, sheets, boxes, own, probe)
     hand = Hand(options.hand, dial_full_scale(options.mains_v), options.mains_v, seed)
     wander = Wander(options.wander, seed)
-    bench = SimulatedBench(physics, meters, None, hand, wander, digitiser, contactor)
+    bench = SimulatedBench(physics, meters, None, hand, wander, digitiser, contactor, sound)
     return Made(bench, physics, unit, params, sheets, boxes, None, probe)
 
 
@@ -158,12 +171,12 @@ def bench_file(
     there = connections or {}
     sheets = instruments(options.meters, options.turns, mains_hz(options))
     entries = [_source_entry(options, there, control)]
-    entries += [_meter_entry(sheet, there.get(sheet.name, "")) for sheet in sheets]
+    entries += [_meter_entry(sheet, there.get(sheet.name, ""), mains_hz(options)) for sheet in sheets]
     if options.meters is MeterKind.DIGITISER:
         entries.append(_digitiser_entry(there.get("digitiser", "")))
     held = probe_sheet(options.probe)
     if held is not None:
-        entries.append(_meter_entry(held, there.get(held.name, "")))
+        entries.append(_meter_entry(held, there.get(held.name, ""), mains_hz(options)))
     if options.contactor is not ContactorKind.NONE:
         entries.append(_contactor_entry(options.contactor, there.get("contactor", "")))
     return Bench(
@@ -219,7 +232,8 @@ def _regulation(options: SimulateOptions, rated_a: float) -> float:
     return math.ceil(100.0 * ohms * rated_a / options.mains_v) / 100.0
 
 
-def _meter_entry(sheet: InstrumentSheet, connection: str) -> InstrumentConfig:
+def _meter_entry(sheet: InstrumentSheet, connection: str, mains_hz: float) -> InstrumentConfig:
+    listens = sheet.adaptor == "audio"
     return InstrumentConfig(
         name=sheet.name,
         adaptor=sheet.adaptor,
@@ -229,8 +243,9 @@ def _meter_entry(sheet: InstrumentSheet, connection: str) -> InstrumentConfig:
         description=sheet.description,
         serial_number=serial_number(sheet),
         calibration_due=_CALIBRATION_DUE,
-        earth=Earth.FLOATING,
+        earth=Earth.EARTHED if listens else Earth.FLOATING,
         sheet=sheet.meter_sheet(),
+        audio=stated_inputs(SOUND_HZ, mains_hz) if listens else None,
     )
 
 

@@ -17,6 +17,7 @@ from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Status
 from benchlog.model.role import Role
 from benchlog_drivers.simulated.aperture import Averages, Collector, Truth
+from benchlog_drivers.simulated.ears import PutBack
 from benchlog_drivers.simulated.sheets import ChannelSheet, InstrumentSheet
 from benchlog_drivers.simulated.trouble import Trouble, TroubleBox
 
@@ -256,6 +257,7 @@ class SimulatedMeter:
         self._channels = [_Channel(channel, sheet, seed, probe) for channel in sheet.channels]
         self._noise = np.random.default_rng([seed, zlib.crc32(sheet.name.encode()), 1])
         self._collector = Collector()
+        self._put_back = PutBack() if sheet.adaptor == "audio" else None
         self._phase_s = phase_s
         self._done = 0
         self._on_demand = on_demand
@@ -311,6 +313,9 @@ class SimulatedMeter:
         if self.is_off(end_s):
             return None
         truth = self._collector.truth()
+        if self._put_back is not None:
+            heard_a = self._put_back.take(truth, self.sheet.aperture_s)
+            truth = msgspec.structs.replace(truth, current_ac_rms_a=heard_a)
         noise = NOISE_COUNTS * self._noise.standard_normal(len(self._channels))
         acting = {
             trouble.kind: trouble.per_minute * (end_s - trouble.start_s) / 60.0

@@ -110,7 +110,8 @@ _BOUNDS = {
     "wander": (0.0, 0.1),
 }
 _MOST_VA = 5000.0
-_FASTEST_WAVEFORM = 2.0
+FASTEST_WAVEFORM = 2.0
+WAVEFORM_KINDS = (MeterKind.DIGITISER, MeterKind.AUDIO)
 
 
 def make_options(**words: Any) -> SimulateOptions:
@@ -150,10 +151,10 @@ def check_options(options: SimulateOptions) -> None:
         )
     if options.turns > 1 and options.meters is not MeterKind.CLAMP:
         raise UsageError("--turns goes with a clamp: add --meters clamp, or leave it out.")
-    if options.meters is MeterKind.DIGITISER and options.time_scale > _FASTEST_WAVEFORM:
+    if options.meters in WAVEFORM_KINDS and options.time_scale > FASTEST_WAVEFORM:
         raise UsageError(
-            f"A true waveform takes the simulator about a quarter of real time: with --meters digitiser the "
-            f"time scale is {_FASTEST_WAVEFORM:g} at most."
+            f"A true waveform takes the simulator about a quarter of real time: with --meters "
+            f"{options.meters} the time scale is {FASTEST_WAVEFORM:g} at most. Give a smaller --time-scale."
         )
     _check_troubles(options)
 

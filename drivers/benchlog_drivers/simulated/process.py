@@ -14,7 +14,7 @@ from typing import IO, Any
 import msgspec
 
 from benchlog.bench.file import save_bench
-from benchlog.model.errors import EnvironmentFault, Exit, UsageError
+from benchlog.model.errors import EnvironmentFault, Exit
 from benchlog.model.unit import Unit
 from benchlog_drivers.simulated.control import Control
 from benchlog_drivers.simulated.faults import Fault
@@ -24,7 +24,6 @@ from benchlog_drivers.simulated.make import Made, bench_file, make_bench
 from benchlog_drivers.simulated.options import SerialKind, SimulateOptions, check_options
 from benchlog_drivers.simulated.server import HOST, line_talk
 from benchlog_drivers.simulated.serving import Serving
-from benchlog_drivers.simulated.sheets import MeterKind
 from benchlog_drivers.simulated.trouble import TroubleBox
 from benchlog_drivers.simulated.waveform import DigitiserInstrument
 
@@ -32,6 +31,8 @@ SWITCH_INTERVAL_S = 0.00005
 """How soon a server thread gets its turn while the physics compute."""
 _START_S = 30.0
 _LOOK_S = 0.2
+_FLOW_S = 0.008
+"""Between two blocks of sound, about as an interface hands them over."""
 _TOO_LATE_S = 0.5
 """Behind by so much, readings come later than a watch's stale time."""
 
@@ -56,14 +57,10 @@ class BenchProcess:
     def __init__(self, options: SimulateOptions, folder: Path) -> None:
         """Put bench and servers together; ``folder`` holds pseudo-terminal links and the bench file."""
         check_options(options)
-        if options.meters is MeterKind.AUDIO:
-            raise UsageError(
-                "An audio interface can't be served over a line: --meters audio is for virtual time only. "
-                "Take --meters digitiser for waveforms."
-            )
         self.options = options
-        self.made: Made = make_bench(options)
-        self.live = LiveBench(self.made.bench, options.time_scale)
+        self.made: Made = make_bench(options, served=True)
+        flows = self.made.bench.sound is not None
+        self.live = LiveBench(self.made.bench, options.time_scale, *((_FLOW_S,) if flows else ()))
         over_tcp = options.serial is SerialKind.TCP
         self.serving = Serving(self.live, folder, over_tcp, options.seed)
         panel = self._add_source()
@@ -127,6 +124,8 @@ class BenchProcess:
         if bench.digitiser is not None:
             instrument = DigitiserInstrument(bench.digitiser, "SIM-W1")
             serving.add_scpi("digitiser", instrument, serving.outlet(boxes["digitiser"]))
+        if bench.sound is not None:
+            serving.add_sound("ears", bench.sound, serving.outlet(boxes["ears"]))
         if bench.contactor is not None:
             serving.add_contactor(bench.contactor, self.options.contactor, boxes["contactor"])
 

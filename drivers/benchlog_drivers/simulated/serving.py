@@ -4,6 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from benchlog_drivers.simulated.contactor import SimulatedContactor
+from benchlog_drivers.simulated.feed import SoundFeed
 from benchlog_drivers.simulated.instruments import Instrument, Measurement, MeterInstrument
 from benchlog_drivers.simulated.link import Outlet
 from benchlog_drivers.simulated.live import LiveBench
@@ -15,6 +16,7 @@ from benchlog_drivers.simulated.power_meter import PowerMeterRegisters
 from benchlog_drivers.simulated.probes import LcrInstrument, MultimeterInstrument
 from benchlog_drivers.simulated.relay import RelayInstrument, coil_relay, line_relay
 from benchlog_drivers.simulated.server import HOST, Begin, Server, line_talk
+from benchlog_drivers.simulated.sound_server import SoundServer
 from benchlog_drivers.simulated.streams import Asked, Port, RequestTalk, Stream, stream_port
 from benchlog_drivers.simulated.trouble import Trouble, TroubleBox
 
@@ -36,7 +38,7 @@ class Serving:
         self._folder = folder
         self._over_tcp = over_tcp
         self._seed = seed
-        self._parts: list[Server | Stream | Asked] = []
+        self._parts: list[Server | Stream | Asked | SoundServer] = []
         self._outlets: list[Outlet] = []
         self._counts: dict[str, Callable[[], int]] = {}
 
@@ -132,6 +134,13 @@ class Serving:
         else:
             server = self.add_server(name, lambda _: line_relay(contactor, outlet), outlet)
             self.connections[name] = f"rfc2217://{HOST}:{server.port}"
+
+    def add_sound(self, name: str, feed: SoundFeed, outlet: Outlet) -> None:
+        """The audio interface: a stream of samples over TCP."""
+        server = SoundServer(name, feed, outlet)
+        self.connections[name] = server.connection()
+        self._counts[name] = lambda: server.counted
+        self._parts.append(server)
 
     def _port(self, name: str) -> Port:
         port = stream_port(name, self._folder, self._over_tcp)

@@ -37,7 +37,7 @@ class MeterKind(StrEnum):
     """The bench meter, and a digitiser with the true waveform beside it."""
     AUDIO = "audio"
     """An audio interface with isolated sensors: half cycles of current, voltage and power; the bench meter
-    beside it reads rails and output DC. In virtual time only."""
+    beside it reads rails and output DC."""
 
 
 class ProbeKind(StrEnum):

@@ -218,6 +218,35 @@ class SimulatedUnit:
         v = np.interp(wanted, steps[:-1] + 0.5 * block_s / BLOCK, np.concatenate(volts))
         return Waveform(v, i, rate_hz)
 
+    def trace(self, seconds: float) -> Waveform:
+        """Inlet voltage and current while advancing by whole blocks, at the middles of the model's own steps.
+
+        Traces that follow each other join without a gap or an overlap; one may be empty, as what is left
+        below half a block is owed to the next.
+        """
+        block_s = self.supply.block_s
+        self._catch_up()
+        self._rest_limit_s = 0.0
+        blocks = max(0, round((self._owed_s + seconds) / block_s))
+        currents, volts = [np.zeros(0)], [np.zeros(0)]
+        self._owed_s += seconds - blocks * block_s
+        if blocks and not self._is_live():
+            _, self._last = self._piece(blocks * block_s)
+            return Waveform(np.zeros(blocks * BLOCK), np.zeros(blocks * BLOCK), BLOCK / block_s)
+        for _ in range(blocks):
+            live = self._is_live()
+            if live and self.follower.held is not None:
+                self.follower.wake(BIG_CHANGE)
+            _, self._last = self._piece(block_s)
+            ends = self.supply.last_trace if live else np.zeros(BLOCK + 1)
+            currents.append(0.5 * (ends[:-1] + ends[1:]))
+            volts.append(self.supply.last_inlet_v if live else np.zeros(BLOCK))
+        return Waveform(np.concatenate(volts), np.concatenate(currents), BLOCK / block_s)
+
+    def standing(self) -> Aperture:
+        """The figures of the last stretch, without advancing."""
+        return self._aperture(self.supply.block_s, self._last)
+
     def _piece(self, seconds: float) -> tuple[float, Rates]:
         """Move on by at most ``seconds`` and not past anything that happens by itself."""
         seconds = min(seconds, _LONGEST_S)

@@ -12,7 +12,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING, Any
 
 import msgspec
 import numpy as np
@@ -34,7 +34,8 @@ CLOSE_S = 2.0
 
 _CARD = re.compile(r"\s*[\[(]hw:\d+,\d+[\])]\s*$")
 _PREFERRED = ("ASIO", "Windows WASAPI", "Core Audio", "ALSA", "Windows WDM-KS", "JACK Audio Connection Kit")
-_BUSY, _RATE, _CHANNELS, _GONE = -9985, -9997, -9998, -9996
+BUSY, RATE, CHANNELS, GONE = -9985, -9997, -9998, -9996
+"""PortAudio's codes (portaudio.h, PaErrorCode)."""
 _NEEDS = (
     "Audio inputs need the extra 'audio' (pip install 'benchlog[audio]'), and on Linux the system's library "
     "(Debian: apt install libportaudio2)"
@@ -118,23 +119,23 @@ def check_channels(device: Device, needed: int) -> None:
 def refusal(device: Device, rate_hz: int, code: int, text: str) -> PortRefused:
     """Why a stream can't be opened, by PortAudio's code."""
     name = f"The audio interface '{device.name}'"
-    if code == _RATE:
+    if code == RATE:
         own = f"{device.rate_hz:.0f}"
         return PortRefused(
             f"{name} does not run at {rate_hz} samples a second; it says {own} of itself. Set it to "
             f"{rate_hz} with its own panel, or write rate_hz = {own} in [instrument.audio] and calibrate "
             "again."
         )
-    if code == _CHANNELS:
+    if code == CHANNELS:
         return PortRefused(
             f"{name} does not give as many inputs as are asked for. Mend the channels in the bench file."
         )
-    if code == _BUSY:
+    if code == BUSY:
         return PortRefused(
             f"{name} is busy: another program has it, or the system forbids it. Close that program (a "
             "recorder, a browser with the microphone on) and try again."
         )
-    if code == _GONE:
+    if code == GONE:
         return PortRefused(f"{name} is not there any more. Plug it in again.")
     return PortRefused(
         f"{name} can't be opened: {text.rstrip('.')}. Check that it is plugged in and not in use."
@@ -167,7 +168,10 @@ class AudioLine:
         )
         answers: queue.SimpleQueue[bytes] = queue.SimpleQueue()
         self._reader = threading.Thread(
-            target=_read, args=(child, answers, put, self._order.channels), name="audio", daemon=True
+            target=read_stream,
+            args=(child.stdout, answers, put, self._order.channels),
+            name="audio",
+            daemon=True,
         )
         self._reader.start()
         try:
@@ -215,12 +219,8 @@ class AudioLine:
                     pipe.close()
 
 
-def _read(
-    child: subprocess.Popen[bytes], answers: "queue.SimpleQueue[bytes]", put: Put, channels: int
-) -> None:
-    """Everything the stream's process says, until it ends; on a thread of its own."""
-    assert child.stdout is not None
-    pipe = child.stdout
+def read_stream(pipe: IO[bytes], answers: "queue.SimpleQueue[bytes]", put: Put, channels: int) -> None:
+    """Everything the other end says, until it ends; on a thread of its own."""
     try:
         answers.put(pipe.readline())
         while len(head := pipe.read(HEADER.size)) == HEADER.size:
