@@ -30,16 +30,21 @@ def bounds(hits: int, of: int) -> tuple[float, float]:
     return low, high
 
 
+def _percent(share: float) -> str:
+    """Two figures, never a power of ten."""
+    return f"{100 * share:.2g}" if share < 0.095 else f"{100 * share:.0f}"
+
+
 def share(hits: int, of: int) -> str:
     """``hits`` of ``of`` as text: the share and its bounds in percent."""
     if of == 0:
         return "–"
     low, high = bounds(hits, of)
     if hits == 0:
-        return f"0 of {of} [≤ {100 * high:.2g} %]"
+        return f"0 of {of} [≤ {_percent(high)} %]"
     if hits == of:
         return f"all {of} [≥ {100 * low:.3g} %]"
-    return f"{100 * hits / of:.3g} % of {of} [{100 * low:.2g}, {100 * high:.2g}]"
+    return f"{100 * hits / of:.3g} % of {of} [{_percent(low)}, {_percent(high)}]"
 
 
 def is_cut(line: Line) -> bool:
