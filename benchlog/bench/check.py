@@ -41,7 +41,7 @@ class Findings(msgspec.Struct, frozen=True):
     warnings: tuple[str, ...] = ()
     """Told to the technician and recorded."""
     questions: tuple[str, ...] = ()
-    """Each has to be answered with yes before power; the answer is recorded."""
+    """Each has to be answered before power; the answer is recorded."""
 
 
 def check_bench(bench: Bench, setup: RunSetup | None = None, today: date | None = None) -> tuple[str, ...]:
@@ -54,13 +54,17 @@ def check_bench(bench: Bench, setup: RunSetup | None = None, today: date | None 
     check_parts(bench)
     check_simulation(bench)
     found = look_at(bench, setup.unit if setup is not None else bench.unit)
-    late = [] if today is None else [text for i in bench.instrument for text in overdue(i, today)]
-    return (*found.warnings, *late, *found.questions)
+    return (*found.warnings, *_late(bench, today), *found.questions)
 
 
-def ask_before_power(bench: Bench, unit: Unit | None = None) -> tuple[str, ...]:
-    """What has to be answered with yes before power. `PlanRefused` as `check_bench`."""
-    return look_at(bench, unit or bench.unit).questions
+def ask_before_power(bench: Bench, unit: Unit | None = None, today: date | None = None) -> tuple[str, ...]:
+    """What has to be answered before power; ``today`` and `PlanRefused` as for `check_bench`."""
+    return (*look_at(bench, unit or bench.unit).questions, *_late(bench, today))
+
+
+def _late(bench: Bench, today: date | None) -> tuple[str, ...]:
+    """Calibrations that are overdue."""
+    return () if today is None else tuple(text for i in bench.instrument for text in overdue(i, today))
 
 
 def look_at(bench: Bench, unit: Unit | None) -> Findings:
@@ -154,25 +158,26 @@ def _host(connection: str) -> str:
 def check_earth(bench: Bench, unit: Unit | None) -> Findings:
     """Leads that carry protective earth onto the unit (USB, LAN and serial leads count).
 
-    One: the unit is no longer isolated. On an emitter resistor, a bridge output or a primary: asked. Two on
-    different nodes short these through earth: `PlanRefused`. Without an isolating transformer an earthed
-    lead on a primary shorts the mains: `PlanRefused`.
+    One: the unit is no longer isolated. That, a missing isolating transformer, and earth on an emitter
+    resistor, a bridge output or a primary are asked. Two on different nodes short these through earth:
+    `PlanRefused`. Without an isolating transformer an earthed lead on a primary shorts the mains:
+    `PlanRefused`.
     """
     on_unit = [i for i in bench.instrument if i.node.strip()]
     earthed = [i for i in on_unit if i.earth is Earth.EARTHED]
     unknown = [i for i in on_unit if i.earth is Earth.UNKNOWN]
     _refuse_shorts(bench, earthed, unit)
-    warnings = [_no_longer_isolated(i) for i in earthed]
-    warnings += [
+    asked = [_no_longer_isolated(i) for i in earthed]
+    asked += [
         f"Whether {i.name} carries earth onto the unit at {i.node} is not known: measure its lead to "
         "protective earth, and say so in the bench file."
         for i in unknown
     ]
     if not bench.isolating_transformer:
-        warnings.append("There is no isolating transformer: every part of the unit may be live to earth.")
-    questions = [q for i in [*earthed, *unknown] for q in _sensitive(i, unit)]
-    questions += _perhaps_shorted(earthed, unknown)
-    return Findings(tuple(warnings), tuple(questions))
+        asked.append("There is no isolating transformer: every part of the unit may be live to earth.")
+    asked += [q for i in [*earthed, *unknown] for q in _sensitive(i, unit)]
+    asked += _perhaps_shorted(earthed, unknown)
+    return Findings(questions=tuple(asked))
 
 
 def _refuse_shorts(bench: Bench, earthed: list[InstrumentConfig], unit: Unit | None) -> None:

@@ -61,6 +61,10 @@ class Plan(msgspec.Struct, frozen=True):
     """Why it must not be run, in one sentence with the remedy; empty where it may."""
     procedure: str = ""
     procedure_reason: str = ""
+    asked: tuple[str, ...] = ()
+    """Those of the warnings that have to be answered before power."""
+    unwatched: tuple[float, ...] = ()
+    """Fractions of the steps at which this meter can't watch this unit."""
 
 
 def make_plan(
@@ -90,12 +94,16 @@ def make_plan(
     limits = step_limits(unit, meter_of(setup), setup.source.rated_current_a, reference)
     written = file.step if file is not None else _default(unit)
     steps = tuple(_step(unit, limits, step, file is not None) for step in written)
+    unwatched = tuple(s.fraction for s in steps if rules.cannot_watch(limits, s.fraction))
+    asked = tuple(rules.remedy(limits, fraction) for fraction in unwatched[:1])
     return Plan(
         steps,
-        warnings=tuple(_warnings(setup, limits, steps, file)),
+        warnings=(*asked, *_warnings(setup, limits, steps, file)),
         refused=_refusal(setup, steps, file),
         procedure=file.procedure if file else "",
         procedure_reason=file.reason if file else "",
+        asked=asked,
+        unwatched=unwatched,
     )
 
 
@@ -230,9 +238,6 @@ def _warnings(
 
 def _of_meters(setup: RunSetup, limits: StepLimits, steps: tuple[Step, ...]) -> list[str]:
     found = []
-    watchless = next((s for s in steps if rules.cannot_watch(limits, s.fraction)), None)
-    if watchless is not None:
-        found.append(rules.remedy(limits, watchless.fraction))
     blind = [s for s in steps if not s.judgeable]
     if blind:
         where = ", ".join(wording.volts(s.set_v) for s in blind)

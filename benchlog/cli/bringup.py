@@ -6,6 +6,8 @@ from pathlib import Path
 import msgspec
 
 from benchlog.bench.file import Bench, load_bench
+from benchlog.cli.assumed import assumed, describes_unit
+from benchlog.cli.before import about_unit
 from benchlog.cli.conduct import Sitting, conduct
 from benchlog.cli.options import (
     add_json_option,
@@ -47,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
     """Bring it up, and tell how it went."""
     known = job_of(args.out)
     if not args.out.exists():
-        say(f"{args.out} is a new job: what is known of the unit comes from the bench file and the options.")
+        say(f"{args.out} is a new job.")
     bench = with_traits(load_bench(args.bench))
     unit = unit_from(args, known.unit or bench.unit)
     simulated = known.simulated or bench.simulated is not None
@@ -60,8 +62,17 @@ def run(args: argparse.Namespace) -> int:
         window=args.window,
         answer=_answer(args, bench),
         job=msgspec.structs.replace(known, unit=unit, simulated=simulated),
+        assumed=tuple(assumed(unit, args, _whose(known, bench))),
+        about_job=about_unit(args.out, known.unit, bench.unit, describes_unit(args)),
     )
     return finish(conduct(sitting, args), args)
+
+
+def _whose(known: Job, bench: Bench) -> str:
+    """Whose word the unit is where no option says otherwise."""
+    if known.unit is not None:
+        return "of the job"
+    return "of the bench file" if bench.unit is not None else ""
 
 
 def job_of(session: Path) -> Job:

@@ -9,19 +9,21 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from benchlog.bench.check import ask_before_power, check_bench
+from benchlog.bench.check import check_bench
 from benchlog.bench.file import Bench
 from benchlog.bringup.plan import Plan
 from benchlog.bringup.watch import BringUp
+from benchlog.cli.before import answer, asked_before, entries_of, note_of, terminal
+from benchlog.cli.entries import workshop
 from benchlog.cli.output import say
+from benchlog.cli.plan import plan_as_text
 from benchlog.cli.result import RunReport, report_of
 from benchlog.cli.setup import run_setup
 from benchlog.model.clock import RealClock
-from benchlog.model.errors import EnvironmentFault, PlanRefused
+from benchlog.model.errors import EnvironmentFault
 from benchlog.model.event import Instruct, Judged, Marked, Said, StepDone
 from benchlog.model.history import RunBegun
 from benchlog.model.job import Job
-from benchlog.model.run import RunSetup
 from benchlog.model.step import StepVerdict
 from benchlog.model.unit import Unit
 from benchlog.recorder.contract import NotJudged, Options
@@ -47,6 +49,10 @@ class Sitting:
     window: bool
     answer: NotJudged | None
     job: Job
+    assumed: tuple[str, ...] = ()
+    """What the plan is reckoned with, as lines."""
+    about_job: tuple[str, ...] = ()
+    """What has to be asked of the job and its unit."""
 
 
 def conduct(sitting: Sitting, args: argparse.Namespace) -> RunReport:
@@ -55,18 +61,29 @@ def conduct(sitting: Sitting, args: argparse.Namespace) -> RunReport:
     Raises `PlanRefused` before power where plan or bench would harm, and any environment fault.
     """
     setup = run_setup(sitting.bench, sitting.unit, sitting.plan, args)
-    warnings = (*sitting.plan.warnings, *look_at_bench(sitting.bench, setup, args))
+    warnings = (*sitting.plan.warnings, *check_bench(sitting.bench, setup, date.today()))
+    entries = entries_of(sitting.session)
+    asked = asked_before(sitting.bench, sitting.unit, sitting.plan, entries, sitting.about_job)
+    for line in (*sitting.assumed, *plan_as_text(sitting.plan)):
+        say(line)
     for warning in warnings:
-        say(f"note: {warning}")
+        if warning not in asked.lines:
+            say(f"note: {warning}")
+    reason = answer(asked, args, sitting.answer is not None, terminal())
+    if reason:
+        warnings = (*warnings, f"Answered before power: {reason}")
     scale = sitting.bench.simulated.time_scale if sitting.bench.simulated else 1.0
     if scale != 1.0:
         say(f"Simulated bench: {scale:g} seconds pass there in one of ours.")
     clock, store = open_store(sitting.session, sitting.job, scale, "bring-up")
+    if reason:
+        by = "simulated technician" if sitting.answer is not None else workshop().technician
+        store.add_entry(note_of(asked, reason, by), clock.now(), clock.wall())
     options = Options(
         window=WINDOW if sitting.window else None,
         listener=Narrator(sitting.unit.mains_v).hear,
         show=say,
-        terminal=sys.stdin if sys.stdin is not None and sys.stdin.isatty() else None,
+        terminal=terminal(),
         answer_not_judged=sitting.answer,
         make_document=(lambda session: make_document_apart(session, sitting.document))
         if sitting.document is not None
@@ -95,18 +112,6 @@ def open_store(session: Path, job: Job, scale: float, what: str) -> tuple[RealCl
     clock = RealClock(scale)
     store = SessionWriter.create(session, job, clock.wall(), t_us=clock.now(), scale=scale, holder=holder)
     return clock, store
-
-
-def look_at_bench(bench: Bench, setup: RunSetup, args: argparse.Namespace) -> tuple[str, ...]:
-    """Warnings of the bench check; `PlanRefused` while a question of it is not answered by ``--checked``."""
-    told = check_bench(bench, setup, date.today())
-    questions = ask_before_power(bench, setup.unit)
-    if questions and not args.checked:
-        raise PlanRefused(
-            f"Before power: {' '.join(questions)} When it is as it should be, say so with --checked REASON; "
-            "the reason is recorded."
-        )
-    return (*told, f"Answered before power: {args.checked}") if questions else told
 
 
 _ROUTINE = frozenset({"first-readings", "inrush", "turning", "settling", "short-check", "dwell", "accepted"})

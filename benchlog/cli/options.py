@@ -88,7 +88,16 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
     )
     group.add_argument("--plan", type=Path, metavar="FILE", help="step plan of your own (TOML)")
     group.add_argument(
-        "--checked", default="", metavar="REASON", help="your answer to a question before power"
+        "--checked",
+        default="",
+        metavar="REASON",
+        help="your answer to what the bench asks before power",
+    )
+    group.add_argument(
+        "--despite",
+        default="",
+        metavar="REASON",
+        help="why to go on in spite of all that is open before power; recorded",
     )
     group.add_argument("--ask", action="store_true", help="step up at the key, not by itself")
 

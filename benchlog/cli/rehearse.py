@@ -5,6 +5,7 @@ from datetime import datetime
 from pathlib import Path
 
 from benchlog.bench.file import load_bench
+from benchlog.cli.assumed import assumed
 from benchlog.cli.bringup import finish
 from benchlog.cli.conduct import Sitting, conduct
 from benchlog.cli.options import add_json_option, add_run_options, add_unit_options, unit_from
@@ -13,6 +14,7 @@ from benchlog.cli.simulate import add_bench_options, options_from
 from benchlog.model.errors import EnvironmentFault
 from benchlog.model.job import Job
 from benchlog.model.unit import Unit
+from benchlog_drivers.simulated.options import WAVEFORM_KINDS
 from benchlog_drivers.simulated.process import spawn
 
 DEFAULT_SCALE = 20.0
@@ -38,7 +40,8 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Rehearse, and tell how it went."""
-    options = options_from(args, **({} if args.time_scale else {"time_scale": DEFAULT_SCALE}))
+    scale = 1.0 if args.meters in WAVEFORM_KINDS else DEFAULT_SCALE
+    options = options_from(args, **({} if args.time_scale else {"time_scale": scale}))
     session = free_name(args.out)
     with spawn(options) as simulated:
         bench = load_bench(simulated.bench_path)
@@ -52,6 +55,7 @@ def run(args: argparse.Namespace) -> int:
             window=not args.no_window,
             answer=args.when_not_judged,
             job=_job(session, unit),
+            assumed=tuple(assumed(unit, args, "of the simulated unit")),
         )
         report = conduct(sitting, args)
     return finish(report, args)

@@ -225,14 +225,18 @@ class Sittings:
         return None
 
     def _ask_run(self, request: RunAsked) -> Answered | None:
-        questions = ask_before_power(self._place.bench, request.unit)
-        if questions and not request.checked.strip():
-            return Answered(" ".join(questions), refused=True, question=True)
-        self._next = replace(self._place, begun=self._begin(request, questions), said="")
+        """Begin it, or ask what plan and bench ask before power; what the job asks, the window asks."""
+        begun, asked = self._begin(request)
+        if asked and not request.checked.strip():
+            return Answered("\n".join(asked), refused=True, question=True)
+        if asked:
+            warnings = (*begun.warnings, f"Answered before power: {request.checked}")
+            begun = msgspec.structs.replace(begun, warnings=warnings)
+        self._next = replace(self._place, begun=begun, said="")
         return None
 
-    def _begin(self, request: RunAsked, questions: tuple[str, ...]) -> RunBegun:
-        """The bring-up that is asked for, on the bench in use. `PlanRefused`, `UsageError`."""
+    def _begin(self, request: RunAsked) -> tuple[RunBegun, tuple[str, ...]]:
+        """The bring-up that is asked for on the bench in use, and what it asks. `PlanRefused`, `UsageError`."""
         bench = self._place.bench
         if not bench.instrument:
             raise PlanRefused("No instruments are read. Choose a bench file first (instruments, F5).")
@@ -240,10 +244,9 @@ class Sittings:
             args = _arguments(request, Path(folder))
             plan = plan_for(bench, request.unit, args)
             setup = run_setup(bench, request.unit, plan, args)
-        warnings = [*plan.warnings, *check_bench(bench, setup, date.today())]
-        if questions:
-            warnings.append(f"Answered before power: {request.checked}")
-        return RunBegun(setup=setup, warnings=tuple(warnings))
+        today = date.today()
+        begun = RunBegun(setup=setup, warnings=(*plan.warnings, *check_bench(bench, setup, today)))
+        return begun, (*plan.asked, *ask_before_power(bench, request.unit, today))
 
     def _with_bench(self, path: str) -> Place:
         if not path:

@@ -53,8 +53,12 @@ def with_instruments(path: Path, change) -> Path:  # type: ignore[no-untyped-def
 
 
 def test_an_instrument_that_does_not_answer(unreachable: Path, tmp_path: Path) -> None:
-    done = command("bringup", "--bench", unreachable, "--plate-va", "300", "--out", tmp_path / "s.benchlog")
+    words = ("--out", tmp_path / "s.benchlog", "--despite", "nothing is connected")
+    done = command("bringup", "--bench", unreachable, "--plate-va", "300", *words)
     told(done, 1, "127.0.0.1")
+    shown = command("show", tmp_path / "s.benchlog").out
+    assert "Open before power: protective earth" in shown
+    assert "Gone on with: nothing is connected" in shown
     told(command("instruments", "--bench", unreachable), 1)
 
 

@@ -69,6 +69,15 @@ def answer_all(bench):
             box.click()
 
 
+def begin_on_my_word(bench):
+    """Begin, and answer what stands open in the job."""
+    bench.start.desk.shell.begin()
+    question = bench.start.window.question
+    assert "output pin to + rail, left: 600 mΩ, outside limit" in question.words
+    QTest.keyClicks(question.field, "read again, not entered")
+    QTest.keyClick(question.field, Qt.Key.Key_Return)
+
+
 def key(bench, which, modifier=Qt.KeyboardModifier.NoModifier):
     QTest.keyClick(bench.start.window, which, modifier)
 
@@ -87,7 +96,7 @@ def test_a_bring_up_is_asked_for_once_all_was_seen_to(bench):
     assert sent(bench, RunAsked) == []
     QTest.keyClick(question, Qt.Key.Key_Escape)
     answer_all(bench)
-    desk.shell.begin()
+    begin_on_my_word(bench)
     assert question.words == ""
     assert bench.start.window.bands.words[1:] == []
     (asked,) = sent(bench, RunAsked)
@@ -99,13 +108,38 @@ def test_a_question_of_the_recorder_is_asked_and_the_answer_goes_back_with_the_r
     desk.shell.go(BEFORE)
     frames(bench)
     answer_all(bench)
-    desk.shell.begin()
+    begin_on_my_word(bench)
     bench.tell(Answered("Is the earthed lead on the right node?", refused=True, question=True))
     question = bench.start.window.question
     assert bench.pump(lambda: "earthed lead" in question.words)
     QTest.keyClicks(question.field, "on the chassis")
     QTest.keyClick(question.field, Qt.Key.Key_Return)
-    assert [m.checked for m in sent(bench, RunAsked)] == ["", "on the chassis"]
+    heard = bench.heard()
+    assert [m.checked for m in heard if isinstance(m, RunAsked)] == ["", "on the chassis"]
+    notes = [m.payload for m in heard if isinstance(m, EntryAdded) and m.payload.stage == "before-power"]
+    assert "Begun all the same: read again, not entered" in notes[-2].text
+    assert notes[-1].text.endswith("right node? Answered: on the chassis")
+
+
+def test_what_stands_open_in_the_job_is_shown_and_asked_before_power(bench):
+    desk = sit(bench)
+    desk.shell.go(BEFORE)
+    frames(bench)
+    answer_all(bench)
+    assert desk.shell.before.open.text().startswith("Open before power: output pin to + rail, left: 600 mΩ")
+    desk.shell.begin()
+    question = bench.start.window.question
+    assert question.words.startswith("Open before power: output pin to + rail, left: 600 mΩ, outside limit")
+    QTest.keyClick(question.field, Qt.Key.Key_Return)
+    assert sent(bench, RunAsked) == []
+    assert question.words
+    QTest.keyClicks(question.field, "the new device was read in circuit")
+    QTest.keyClick(question.field, Qt.Key.Key_Return)
+    assert bench.pump(lambda: question.words == "")
+    heard = bench.heard()
+    assert sum(isinstance(m, RunAsked) for m in heard) == 1
+    (note,) = [m.payload for m in heard if isinstance(m, EntryAdded) and "outside limit" in m.payload.text]
+    assert note.stage == "before-power"
 
 
 def test_a_refusal_is_told(bench):
@@ -134,7 +168,7 @@ def test_a_limit_is_changed_with_its_reason_and_shows_its_source(bench, tmp_path
     notes = [m.payload.text for m in sent(bench, EntryAdded)]
     assert notes == ["plan changed at 24 V: acceptance 0.250 A. same model, job 12"]
     answer_all(bench)
-    desk.shell.begin()
+    begin_on_my_word(bench)
     (asked,) = sent(bench, RunAsked)
     plan = tmp_path / "plan.toml"
     plan.write_text(asked.plan)

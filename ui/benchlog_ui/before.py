@@ -1,6 +1,6 @@
 """Before power: which steps these meters can judge and what would help, and what has to be seen to first."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from PySide6.QtCore import Qt
@@ -94,8 +94,8 @@ class BeforePage(QWidget):
         self._lines: dict[str, QWidget] = {}
         self.table = PlanTable(look, change)
         self.curve = PlanCurve(look)
-        self.words, self.source, self.key_seen = QLabel(), QLabel(), QLabel()
-        for label in (self.words, self.source, self.key_seen):
+        self.words, self.source, self.key_seen, self.open = QLabel(), QLabel(), QLabel(), QLabel()
+        for label in (self.words, self.source, self.key_seen, self.open):
             label.setWordWrap(True)
         self.source.setText("Choose a limit to see where it comes from; type a figure to change it.")
         self.table.chosen.connect(self.source.setText)
@@ -108,6 +108,8 @@ class BeforePage(QWidget):
         self._checks = QVBoxLayout(inside)
         self._checks.setContentsMargins(0, 0, 0, 0)
         self._checks.addWidget(self.key_seen)
+        self._checks.addWidget(self.open)
+        self.open.hide()
         self._checks.addStretch(1)
         room = QScrollArea()
         room.setWidget(inside)
@@ -139,7 +141,8 @@ class BeforePage(QWidget):
         for line in self._lines.values():
             for label in line.findChildren(QLabel):
                 label.setFont(look.font(20))
-        self.key_seen.setFont(look.font(22, bold=True))
+        for label in (self.key_seen, self.open):
+            label.setFont(look.font(22, bold=True))
         for part in (self.table, self.curve, self.begin):
             part.restyle(look)
 
@@ -164,6 +167,14 @@ class BeforePage(QWidget):
         self._key = key
         self._ask(checks(unit, bench, setup), answered)
         self._show_plan(unit, bench, setup, lamp_w)
+
+    def show_open(self, lines: Sequence[str]) -> None:
+        """What stands open in the job; it is asked for again when the bring-up is begun."""
+        words = "\n".join(f"Open before power: {line}." for line in lines)
+        if words != self.open.text():
+            self.open.setText(words)
+            self.open.setAccessibleName(words)
+            self.open.setVisible(bool(words))
 
     def unanswered(self) -> list[str]:
         """Names of the checks that were not answered with yes."""

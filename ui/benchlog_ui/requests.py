@@ -1,6 +1,6 @@
 """What the window asks the recorder for: a bring-up, another bench, another job, a rehearsal."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -40,8 +40,8 @@ class Requests:
         self._send = send
         self._run: RunAsked | None = None
 
-    def begin(self, unit: Unit | None, page: "BeforePage") -> None:
-        """The bring-up as the page shows it; what was not seen to is asked for first."""
+    def begin(self, unit: Unit | None, page: "BeforePage", standing: Sequence[str] = ()) -> None:
+        """The bring-up as the page shows it; what was not seen to, or stands open, is asked for first."""
         from benchlog_ui.planedit import plan_file, plan_text
 
         fault = page.begin.fault()
@@ -57,20 +57,22 @@ class Requests:
             plan=plan_text(plan_file(steps, page.edits)),
         )
         left = page.unanswered()
-        if not left:
+        if not left and not standing:
             self._ask_run(asked)
             return
+        lines = [f"Open before power: {line}." for line in standing]
+        lines += [f"Not seen to: {', '.join(left)}."] if left else []
         self._window.question.ask(
-            f"Not seen to: {', '.join(left)}. Begin on your word?",
+            "\n".join([*lines, "Begin on your word?"]) if standing else f"{lines[0]} Begin on your word?",
             (
-                Answer("Begin on my word", lambda why: self._on_word(asked, left, why), needs_text=True),
+                Answer("Begin on my word", lambda why: self._on_word(asked, lines, why), needs_text=True),
                 Answer("See to it first", _nothing),
             ),
             field="why it may be left, recorded",
         )
 
-    def _on_word(self, asked: RunAsked, left: list[str], why: str) -> None:
-        self._send(EntryAdded(Noted(f"begun without: {', '.join(left)}. {why}", stage="before-power")))
+    def _on_word(self, asked: RunAsked, lines: list[str], why: str) -> None:
+        self._send(EntryAdded(Noted(f"{' '.join(lines)} Begun all the same: {why}", stage="before-power")))
         self._ask_run(asked)
 
     def _ask_run(self, asked: RunAsked) -> None:
@@ -114,15 +116,17 @@ class Requests:
             self._window.tell(answer.text)
             return
         self._window.question.ask(
-            f"Before power: {answer.text}",
+            f"Open before power: {answer.text}",
             (
-                Answer("It is as it should be", lambda said: self._checked(run, said), needs_text=True),
+                Answer("Begin on my word", lambda said: self._checked(run, answer, said), needs_text=True),
                 Answer("Not now", _nothing),
             ),
-            field="what was looked at, recorded",
+            field="what was looked at, or why all the same: recorded",
         )
 
-    def _checked(self, run: RunAsked, said: str) -> None:
+    def _checked(self, run: RunAsked, asked: Answered, said: str) -> None:
+        text = f"Asked before power: {asked.text} Answered: {said}"
+        self._send(EntryAdded(Noted(" ".join(text.splitlines()), stage="before-power")))
         self._ask_run(msgspec.structs.replace(run, checked=said))
 
     # ---- another bench, another job ------------------------------------------------------------------

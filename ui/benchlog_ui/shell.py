@@ -158,7 +158,7 @@ class Shell:
             self.go(BEFORE)
             self.before.begin.button.setFocus()
         else:
-            self.requests.begin(self.ledger.job.unit, self.before)
+            self.requests.begin(self.ledger.job.unit, self.before, self._open())
 
     def stage(self, stage: Stage) -> StagePage:
         """The page of a stage that has no page of its own kind, with its panel where it has one."""
@@ -294,6 +294,7 @@ class Shell:
             setup = self._board.setup if self._board.running else None
             unit = setup.unit if setup is not None else self.ledger.job.unit
             self.before.refresh(unit, self.ledger.bench, setup, self.ledger.checks, key_seen)
+            self.before.show_open(self._open() if setup is None else ())
         elif self.at == JOBS:
             self.jobs.refresh()
         elif frame % SLOW == 0 and (panel := self._panel_here()) is not None:
@@ -316,6 +317,12 @@ class Shell:
     def _record_check(self, name: str, answer: str) -> None:
         self._send(EntryAdded(Noted(f"{name}: {answer}", stage="before-power")))
         (self.ledger.checks.add if answer == "yes" else self.ledger.checks.discard)(name)
+
+    def _open(self) -> tuple[str, ...]:
+        """What stands open in the job before power."""
+        from benchlog.job.openpoints import open_cut_off, open_points
+
+        return (*open_points(self._entries), *open_cut_off(self._entries))
 
     def list_keys(self, deeds: Sequence[tuple[str, str]]) -> None:
         """Keys for the page that lists them."""

@@ -65,7 +65,7 @@ def test_a_plain_bench_has_nothing_to_tell() -> None:
 def test_one_earthed_lead_ends_the_isolation() -> None:
     (told,) = check_bench(make(probe("scope", "output return")))
     assert "no longer isolated" in told
-    assert ask_before_power(make(probe("scope", "output return"))) == ()
+    assert ask_before_power(make(probe("scope", "output return"))) == (told,)
 
 
 def test_two_earthed_leads_on_different_nodes_are_refused() -> None:
@@ -77,9 +77,9 @@ def test_two_earthed_leads_on_different_nodes_are_refused() -> None:
     assert caught.value.exit_code == Exit.REFUSED == 5
 
 
-def test_two_earthed_leads_on_one_node_are_told_only() -> None:
+def test_two_earthed_leads_on_one_node_are_asked_and_not_refused() -> None:
     bench = make(probe("scope", "Output  return"), probe("analyser", "output-return", role=Role.RAIL_PLUS))
-    assert len(check_bench(bench)) == 2
+    assert len(check_bench(bench)) == len(ask_before_power(bench)) == 2
 
 
 def test_an_earthed_lead_that_touches_no_node_says_nothing() -> None:
@@ -98,13 +98,15 @@ def test_an_earthed_lead_that_touches_no_node_says_nothing() -> None:
 def test_sensitive_places_are_asked(node: str, topology: OutputTopology, place: str) -> None:
     unit = Unit(plate=UNIT.plate, topology=topology)
     bench = make(probe("scope", node))
-    (question,) = ask_before_power(bench, unit)
+    isolated, question = ask_before_power(bench, unit)
+    assert "no longer isolated" in isolated
     assert f"an earthed lead on {place}" in question
     assert question in check_bench(bench, run(unit))
 
 
-def test_an_ordinary_output_is_not_asked() -> None:
-    assert ask_before_power(make(probe("scope", "loudspeaker output -")), UNIT) == ()
+def test_at_an_ordinary_output_only_the_lost_isolation_is_asked() -> None:
+    (asked,) = ask_before_power(make(probe("scope", "loudspeaker output -")), UNIT)
+    assert "no longer isolated" in asked
 
 
 def test_unknown_earth_is_told_and_asked_where_it_matters() -> None:
@@ -112,9 +114,10 @@ def test_unknown_earth_is_told_and_asked_where_it_matters() -> None:
         probe("scope", "output return", Earth.UNKNOWN),
         probe("analyser", "rail +", Earth.EARTHED, Role.RAIL_PLUS),
     )
-    assert any("is not known" in told for told in check_bench(bench))
-    (question,) = ask_before_power(bench)
-    assert "may both carry protective earth" in question
+    asked = ask_before_power(bench)
+    assert set(asked) == set(check_bench(bench))
+    for words in ("no longer isolated", "is not known", "may both carry protective earth"):
+        assert sum(words in question for question in asked) == 1
 
 
 def test_an_earthed_lead_on_the_primary_without_isolation_is_refused() -> None:
@@ -123,8 +126,10 @@ def test_an_earthed_lead_on_the_primary_without_isolation_is_refused() -> None:
         check_bench(bench)
 
 
-def test_no_isolating_transformer_is_told() -> None:
-    assert any("may be live to earth" in told for told in check_bench(make(isolating_transformer=False)))
+def test_no_isolating_transformer_is_asked() -> None:
+    (asked,) = ask_before_power(make(isolating_transformer=False))
+    assert "may be live to earth" in asked
+    assert check_bench(make(isolating_transformer=False)) == (asked,)
 
 
 @pytest.mark.parametrize(
@@ -164,6 +169,7 @@ def test_a_meter_without_accuracy_is_told() -> None:
 def test_calibration_overdue_is_told_and_a_bad_date_is_wrong_use() -> None:
     late = InstrumentConfig("old", "scpi", (Role.OUTPUT_DC,), "COM9", calibration_due="2025-12-31")
     assert any("due on 2025-12-31" in told for told in check_bench(make(late), today=date(2026, 1, 1)))
+    assert len(ask_before_power(make(late), today=date(2026, 1, 1))) == 1
     assert check_bench(make(late), today=date(2025, 12, 31)) == ()
     bad = InstrumentConfig("old", "scpi", (Role.OUTPUT_DC,), "COM9", calibration_due="31.12.25")
     with pytest.raises(UsageError, match="no date"):
