@@ -128,13 +128,14 @@ def test_a_check_before_power_goes_into_the_history(bench):
 def test_instruments_show_what_they_read_now(bench):
     desk = bench.start.desk
     story = Story(named("middle"))
+    heard = time.monotonic()
     for message in story.messages():
-        desk.board.take(message, time.monotonic())
-    desk.frame()
+        desk.board.take(message, heard)
+    desk.frame_at(heard)
     desk.shell.take(entries_of([(1.0, bench_set(story.setup))]))
     desk.shell.go(BENCH)
     for _ in range(SLOW + 1):
-        desk.frame()
+        desk.frame_at(heard)
     table = desk.shell.bench.table
     texts = [table.item(r, 1).text() for r in range(table.rowCount())]
     assert texts[0].startswith("ON, set to 48 V")

@@ -1,6 +1,7 @@
 """What the meter showed while a switch-on was captured, and the stop limit, drawn beside its waveform."""
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt
@@ -9,9 +10,11 @@ from PySide6.QtGui import QPainter, QPen
 from benchlog.model.clock import US
 from benchlog.model.role import Role
 from benchlog.model.wave import Waveform
-from benchlog.session.reader import SessionReader
 from benchlog_ui.look import Look
 from benchlog_ui.words import amperes
+
+if TYPE_CHECKING:
+    from benchlog.session.reader import SessionReader
 
 AFTER_US = 3 * US
 """Readings that end so long after the waveform's beginning belong to the switch-on."""
@@ -26,7 +29,7 @@ class Shown:
     current_a: float
 
 
-def meanwhile(reader: SessionReader, wave: Waveform) -> tuple[Shown, ...]:
+def meanwhile(reader: "SessionReader", wave: Waveform) -> tuple[Shown, ...]:
     """The source-current readings taken over a waveform; none where no meter read it."""
     channel = next((c for c in reader.channels() if c.role is Role.SOURCE_CURRENT), None)
     if channel is None:

@@ -1,12 +1,15 @@
 """Bands across the top: what must never be overlooked, whatever stage is open."""
 
+import math
 from dataclasses import dataclass
 
 from PySide6.QtCore import QRectF, Qt
-from PySide6.QtGui import QBrush, QFontMetricsF, QPainter, QPaintEvent
+from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QSizePolicy, QVBoxLayout, QWidget
 
 from benchlog_ui.look import Look
+
+_MOST_LINES = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,19 +35,35 @@ class _Stripe(QWidget):
 
     def restyle(self, look: Look) -> None:
         self._look = look
-        self.setFixedHeight(look.px(58 if self.band.tall else 34))
+        self._fit()
         self.update()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        self._fit()
+
+    def _font(self) -> QFont:
+        return self._look.fixed_font(34 if self.band.tall else 21, bold=True)
+
+    def _fit(self) -> None:
+        """As many lines as the words need, up to `_MOST_LINES`; none is cut off at its ends."""
+        one = self._look.px(58 if self.band.tall else 34)
+        needed = QFontMetricsF(self._font()).horizontalAdvance(self.band.words) * 1.05
+        lines = 1 if self.band.repeated else math.ceil(needed / max(self.width() - 2 * self._look.px(20), 1))
+        self.setFixedHeight(one + (min(lines, _MOST_LINES) - 1) * round(one * 0.8))
 
     def paintEvent(self, event: QPaintEvent) -> None:
         look, band = self._look, self.band
         painter = QPainter(self)
         painter.fillRect(self.rect(), look.colour(band.ground))
         ink = look.colour(band.ink)
-        font = look.fixed_font(34 if band.tall else 21, bold=True)
+        font = self._font()
         painter.setFont(font)
         painter.setPen(ink)
         if not band.repeated:
-            painter.drawText(self.rect(), int(Qt.AlignmentFlag.AlignCenter), band.words)
+            box = QRectF(self.rect()).adjusted(look.px(20), 0, -look.px(20), 0)
+            flags = int(Qt.AlignmentFlag.AlignCenter) | int(Qt.TextFlag.TextWordWrap)
+            painter.drawText(box, flags, band.words)
             return
         width = QFontMetricsF(font).horizontalAdvance(band.words)
         count = max(1, int(self.width() // (width * 3)))

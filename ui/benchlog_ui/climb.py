@@ -11,7 +11,7 @@ from benchlog.model.role import Role
 from benchlog.model.run import RunSetup
 from benchlog.model.step import StepRecord, StepVerdict
 from benchlog_ui.board import Board
-from benchlog_ui.course import quiet_plot, restyle_axis
+from benchlog_ui.course import label_axis, quiet_plot, restyle_axis
 from benchlog_ui.found import only_bound, upper_a
 from benchlog_ui.look import Look
 from benchlog_ui.words import VERDICT, amperes, volts
@@ -79,7 +79,7 @@ class Climb(QWidget):
         self._layout.setBackground(look.colours.paper)
         for side, unit in (("left", "idle A"), ("bottom", "inlet V")):
             restyle_axis(self._plot.getAxis(side), look)
-            self._plot.getAxis(side).setLabel(unit, color=look.colours.faint)
+            label_axis(self._plot.getAxis(side), unit, look)
         self._plot.getAxis("left").setWidth(look.px(84))
         self._stop.setPen(pg.mkPen(look.colours.stop, width=2))
         self._acceptance.setPen(pg.mkPen(look.colours.acceptance, width=2, style=Qt.PenStyle.DashLine))
@@ -197,6 +197,9 @@ class Climb(QWidget):
         inlet = board.volts()
         current = board.latest.get(Role.SOURCE_CURRENT)
         if inlet is None or current is None or current.last_value is None:
+            return
+        if board.ended is not None and board.near_zero:
+            self._here.setData([], [])
             return
         pen = pg.mkPen(self._look.colours.ink, width=2)
         self._here.setData([inlet], [current.last_value], symbol="+", size=self._look.px(22), pen=pen)

@@ -23,9 +23,12 @@ SPANS_S: tuple[float | None, ...] = (30.0, 120.0, None)
 """Views of the past; None is the whole run. Session seconds."""
 
 
-_AHEAD = 0.24
-"""Share of the plot that lies ahead of now: limits run on into it and carry their names there."""
+_AHEAD, _MOST_AHEAD = 0.24, 0.4
+"""Share of the plot that lies ahead of now: limits run on into it and carry their names there. More of it
+where the names are long, or have one line each because the plot is low."""
 _DASH_PX = 9
+_MARGIN_PX = 12
+"""What the name of a limit takes beside its words."""
 
 
 def _dashed(line: Polyline, period_s: float) -> Polyline:
@@ -34,7 +37,16 @@ def _dashed(line: Polyline, period_s: float) -> Polyline:
     return Polyline(line.t_s, np.where(left_out, np.nan, line.v))
 
 
-class ElapsedAxis(pg.AxisItem):  # type: ignore[misc]
+class PlainAxis(pg.AxisItem):  # type: ignore[misc]
+    """An axis whose figures are never scaled: its label is not set anew whenever its range moves."""
+
+    def updateAutoSIPrefix(self) -> None:
+        """The range has moved: the figures are drawn anew, the label stays."""
+        self.picture = None
+        self.update()
+
+
+class ElapsedAxis(PlainAxis):
     """Time since the session began, as m:ss."""
 
     def tickStrings(self, values: Sequence[float], scale: float, spacing: float) -> list[str]:
@@ -50,14 +62,13 @@ class ElapsedAxis(pg.AxisItem):  # type: ignore[misc]
 
 def quiet_plot(layout: Any, row: int, time_axis: bool, look: Look) -> Any:
     """A plot without menus, buttons and mouse dragging: a touch of the mouse must not lose the picture."""
-    axes = {"bottom": ElapsedAxis(orientation="bottom")} if time_axis else {}
+    bottom = ElapsedAxis if time_axis else PlainAxis
+    axes = {"bottom": bottom(orientation="bottom"), "left": PlainAxis(orientation="left")}
     plot = layout.addPlot(row=row, col=0, axisItems=axes, enableMenu=False)
     plot.setMenuEnabled(False)
     plot.hideButtons()
     plot.setMouseEnabled(x=False, y=False)
     plot.getViewBox().setDefaultPadding(0.0)
-    for side in ("left", "bottom"):
-        plot.getAxis(side).enableAutoSIPrefix(False)
     return plot
 
 
@@ -68,6 +79,11 @@ def restyle_axis(axis: Any, look: Look) -> None:
     axis.setTextPen(look.colours.faint)
     axis.setTickFont(look.fixed_font(17))
     axis.setStyle(tickTextOffset=look.px(6), tickLength=-look.px(6))
+
+
+def label_axis(axis: Any, words: str, look: Look) -> None:
+    """What an axis shows, in the size of its figures."""
+    axis.setLabel(words, **{"color": look.colours.faint, "font-size": f"{look.px(17)}px"})
 
 
 class _EdgeLabel:
@@ -97,23 +113,23 @@ class _EdgeLabel:
         words = f"{value}  {source}"
         metrics = QFontMetricsF(self._font)
         if low:
-            words = metrics.elidedText(words, Qt.TextElideMode.ElideRight, width - 12)
-        elif metrics.horizontalAdvance(words) > width - 12:
-            words = f"{value}\n{metrics.elidedText(source, Qt.TextElideMode.ElideRight, width - 12)}"
+            words = metrics.elidedText(words, Qt.TextElideMode.ElideRight, width - _MARGIN_PX)
+        elif metrics.horizontalAdvance(words) > width - _MARGIN_PX:
+            shown = metrics.elidedText(source, Qt.TextElideMode.ElideRight, width - _MARGIN_PX)
+            words = f"{value}\n{shown}"
         if words != self._words:
             self._words = words
             self.item.setText(words)
         self.item.setPos(x, y)
 
-    @property
-    def tallest(self) -> float:
-        """Pixels that two lines take."""
-        return QFontMetricsF(self._font).lineSpacing() * 2 + 10.0
+    def length(self, value: str, source: str, one_line: bool) -> float:
+        """Pixels that both take on one line, or the longer of the two, margins included."""
+        of = QFontMetricsF(self._font).horizontalAdvance
+        return (of(f"{value}  {source}") if one_line else max(of(value), of(source))) + _MARGIN_PX + 2.0
 
-    @property
-    def height(self) -> float:
-        """Pixels that it takes, its margins included."""
-        return QFontMetricsF(self._font).lineSpacing() * (self._words.count("\n") + 1) + 10.0
+    def height(self, lines: int) -> float:
+        """Pixels that so many lines take, margins included."""
+        return QFontMetricsF(self._font).lineSpacing() * lines + 10.0
 
 
 class Course(QWidget):
@@ -126,6 +142,7 @@ class Course(QWidget):
         self._dirty = True
         self._crowded = False
         """Whether both names stand above the stop limit: there is no room below or between."""
+        self._ahead = _AHEAD
         self._span_s: float | None = 120.0
         self._view = (0.0, 1.0)
         self._top = {"current": 0.0, "voltage": 0.0}
@@ -179,7 +196,7 @@ class Course(QWidget):
             for side in ("left", "bottom"):
                 restyle_axis(plot.getAxis(side), look)
             plot.getAxis("left").setWidth(look.px(74))
-            plot.getAxis("left").setLabel(unit, color=look.colours.faint)
+            label_axis(plot.getAxis("left"), unit, look)
         inks = {STOP: "stop", ACCEPTANCE: "acceptance"}
         for name, (_, item) in self._lines.items():
             item.passes = max(2, round(2 * self.devicePixelRatioF()))
@@ -228,8 +245,10 @@ class Course(QWidget):
                 line = _dashed(line, (to_s - from_s) / pixels * _DASH_PX)
             whole = bool(math.isfinite(line.v.sum())) if len(line.v) else True
             item.setData(line.t_s, line.v, connect="all" if whole else "finite", skipFiniteCheck=whole)
-        self._name_limits(board)  # how many lines the names take decides on the height
         self._stretch(board)
+        if self._reserve(board):
+            self._place(now_us / US)
+            self._dirty = True
         self._name_limits(board)
         self._mark(board, forecast_a)
 
@@ -239,14 +258,14 @@ class Course(QWidget):
             first = min((c.first_s or 0.0 for c in self._traces.curves.values()), default=0.0)
             reach = max(now_s - first, 30.0)
             step = max(reach / 40.0, 1.0)
-            view = (first, first + math.ceil(reach / (1.0 - _AHEAD) / step) * step)
+            view = (first, first + math.ceil(reach / (1.0 - self._ahead) / step) * step)
         else:
             step = self._span_s / 300.0
             first = min(
                 (c.first_s for c in self._traces.curves.values() if c.first_s is not None), default=0.0
             )
             left = max(math.ceil(now_s / step) * step - self._span_s, first)
-            view = (left, left + self._span_s / (1.0 - _AHEAD))
+            view = (left, left + self._span_s / (1.0 - self._ahead))
         if view == self._view:
             return False
         self._view = view
@@ -259,11 +278,44 @@ class Course(QWidget):
         from_s, to_s = self._view
         seen = self._traces.highest((Role.SOURCE_CURRENT.value,), from_s, to_s) or 0.0
         limit = self._traces.highest((STOP,), from_s, to_s) or (board.limits.stop_a if board.limits else 0.0)
-        names = self._stop.height + (self._acceptance.height if self._crowded else 0.0)
-        room = min(names / max(self._current.getViewBox().height(), 1.0), 0.6)
-        self._height("current", self._current, max(seen * 1.08, limit / (1.0 - room), 0.02))
+        roomy = self._top_for(seen, limit, self._stop.height(2))
+        self._crowded = self._no_room(board, roomy)
+        wanted = self._top_for(seen, limit, 2 * self._stop.height(1)) if self._crowded else roomy
+        self._height("current", self._current, wanted)
         volts_seen = self._traces.highest((Role.INLET_VOLTAGE.value,), from_s, to_s) or 0.0
         self._height("voltage", self._voltage, max(volts_seen * 1.12, (board.set_v or 0.0) * 1.12, 6.0))
+
+    def _top_for(self, seen: float, limit: float, names_px: float) -> float:
+        """Top of the plot in A, so that every reading, the limits and ``names_px`` of names above fit."""
+        room = min(names_px / max(float(self._current.getViewBox().height()), 1.0), 0.6)
+        return max(seen * 1.08, limit / (1.0 - room), 0.02)
+
+    def _no_room(self, board: Board, top: float) -> bool:
+        """Whether a name of two lines fits neither below the acceptance limit nor between the two."""
+        if board.limits is None:
+            return False
+        tall_a = self._stop.height(2) * top / max(float(self._current.getViewBox().height()), 1.0)
+        acceptance, stop = board.limits.acceptance_a, board.limits.stop_a
+        return acceptance < tall_a and stop - acceptance < tall_a
+
+    def _reserve(self, board: Board) -> bool:
+        """Keep room ahead for the names of the limits; whether it has changed."""
+        lengths = [label.length(*words, one_line=self._crowded) for label, words in self._names(board)]
+        wanted = max(lengths, default=0.0) / max(self._current.getViewBox().width(), 1.0)
+        ahead = min(max(_AHEAD, math.ceil(wanted * 50) / 50), _MOST_AHEAD)
+        if ahead == self._ahead:
+            return False
+        self._ahead = ahead
+        return True
+
+    def _names(self, board: Board) -> list[tuple[_EdgeLabel, tuple[str, str]]]:
+        """Label and words (value, source) of the acceptance and the stop limit."""
+        limits = board.limits
+        if limits is None:
+            return []
+        acceptance = f"acceptance {amperes(limits.acceptance_a)}", short_source(limits.acceptance_source)
+        stop = f"stop {amperes(limits.stop_a)}", short_source(limits.stop_source)
+        return [(self._acceptance, acceptance), (self._stop, stop)]
 
     def _height(self, key: str, plot: Any, wanted: float) -> None:
         have = self._top[key]
@@ -272,25 +324,21 @@ class Course(QWidget):
             plot.setYRange(0.0, self._top[key], padding=0)
 
     def _name_limits(self, board: Board) -> None:
+        """Write both names: below and above their lines where they fit, else both above the stop limit."""
         limits = board.limits
         if limits is None:
             return
         box = self._current.getViewBox()
-        height_a = self._acceptance.height * self._top["current"] / max(box.height(), 1.0)
+        px_a = self._top["current"] / max(box.height(), 1.0)
+        one_a, two_a = self._stop.height(1) * px_a, self._stop.height(2) * px_a
         acceptance_at, stop_at = limits.acceptance_a, limits.stop_a
-        tallest_a = self._acceptance.tallest * self._top["current"] / max(box.height(), 1.0)
-        self._crowded = acceptance_at < tallest_a and stop_at - acceptance_at < tallest_a
-        if self._crowded or acceptance_at < height_a:
-            acceptance_at = (stop_at if self._crowded else acceptance_at) + height_a
-            stop_at += height_a if self._crowded else 0.0
-        width = box.width() * _AHEAD
-        named = ((self._acceptance, "acceptance", acceptance_at), (self._stop, "stop", stop_at))
-        values = (limits.acceptance_a, limits.stop_a)
-        sources = (limits.acceptance_source, limits.stop_source)
-        for (label, name, at), value, source in zip(named, values, sources, strict=True):
-            label.put(
-                self._view[1], at, f"{name} {amperes(value)}", short_source(source), width, self._crowded
-            )
+        if self._crowded:
+            acceptance_at, stop_at = stop_at + one_a, stop_at + one_a
+        elif acceptance_at < two_a:
+            acceptance_at += two_a
+        width = box.width() * self._ahead
+        for (label, words), at in zip(self._names(board), (acceptance_at, stop_at), strict=True):
+            label.put(self._view[1], at, *words, width, self._crowded)
 
     def _mark(self, board: Board, forecast_a: tuple[float, float, float] | None) -> None:
         for cut in self._cuts:

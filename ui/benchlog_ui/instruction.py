@@ -67,19 +67,23 @@ class InstructionLine(QWidget):
     def _paint_words(self, painter: QPainter, left: float, width: float, ink: str) -> None:
         look = self._look
         reason_font = look.font(22)
-        reason_height = QFontMetricsF(reason_font).height() if self._reason else 0.0
-        one_line = fitting_font(look, self._text, width, 58, 38)
+        metrics = QFontMetricsF(reason_font)
+        lines = 2 if metrics.horizontalAdvance(self._reason) > width else 1
+        reason_height = metrics.height() * lines if self._reason else 0.0
+        one_line = fitting_font(look, self._text, width, 58 if lines == 1 else 44, 38)
         fits = QFontMetricsF(one_line).horizontalAdvance(self._text) <= width
         font = one_line if fits else fitting_font(look, self._text, width, 38, 24, lines=2)
+        if not fits and lines == 2:
+            lines, reason_height = 1, metrics.height()
         painter.setFont(font)
         painter.setPen(look.colour(ink))
         head = QRectF(left, look.px(6), width, self.height() - reason_height - look.px(14))
-        flags = Qt.AlignmentFlag.AlignVCenter | Qt.TextFlag.TextWordWrap
-        painter.drawText(head, int(flags), self._text)
+        wrap = int(Qt.AlignmentFlag.AlignVCenter | Qt.TextFlag.TextWordWrap)
+        painter.drawText(head, wrap, self._text)
         if self._reason:
             painter.setFont(reason_font)
             painter.setPen(look.colour("on_trip" if self._urgent else "faint"))
-            metrics = QFontMetricsF(reason_font)
-            line = metrics.elidedText(self._reason, Qt.TextElideMode.ElideRight, width)
+            most = width * (1.0 if lines == 1 else 1.9)
+            words = metrics.elidedText(self._reason, Qt.TextElideMode.ElideRight, most)
             foot = QRectF(left, self.height() - reason_height - look.px(8), width, reason_height)
-            painter.drawText(foot, int(Qt.AlignmentFlag.AlignVCenter), line)
+            painter.drawText(foot, wrap, words)

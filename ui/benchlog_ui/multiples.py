@@ -27,6 +27,10 @@ _LEAST_SPAN = {Role.OUTPUT_DC.value: 0.1, Role.BIAS.value: 0.01}
 """Height of a small plot at least, so that the last digit does not fill it; elsewhere 1 of its unit."""
 
 
+_LEAST_PX = 16
+"""A curve lower than this tells nothing: words then stand over it."""
+
+
 class SmallPlot(QWidget):
     """One channel: name, present value, age, status, and its course over the time of the main plots."""
 
@@ -77,15 +81,17 @@ class SmallPlot(QWidget):
         painter = QPainter(self)
         painter.fillRect(self.rect(), look.colour("paper"))
         margin = look.px(10)
-        head = look.px(34)
-        self._heading(painter, QRectF(margin, look.px(2), self.width() - 2 * margin, head))
-        plot = QRectF(
-            margin, head + look.px(4), self.width() - 2 * margin, self.height() - head - look.px(10)
-        )
+        head, line = look.px(34), look.px(28)
+        wide = self.width() - 2 * margin
+        self._heading(painter, QRectF(margin, look.px(2), wide, head))
+        plot = QRectF(margin, head + look.px(4), wide, self.height() - head - look.px(10))
+        words = QRectF(margin, plot.top(), wide, line)
+        if self._status and plot.height() > line + _LEAST_PX:
+            plot.setTop(plot.top() + line)
         self._curve(painter, plot)
         if self._status:
             painter.setClipping(False)
-            self._complaint(painter, plot)
+            self._complaint(painter, words)
 
     def _heading(self, painter: QPainter, box: QRectF) -> None:
         look = self._look
@@ -100,7 +106,7 @@ class SmallPlot(QWidget):
         painter.drawText(box, int(Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignRight), self._value)
 
     def _complaint(self, painter: QPainter, box: QRectF) -> None:
-        """What is wrong with the reading, over its curve."""
+        """What is wrong with the reading; over its curve where there is no room above it."""
         look = self._look
         side = look.px(20)
         font = look.fixed_font(18, bold=True)

@@ -48,14 +48,25 @@ class _Level:
 class _Chunk:
     """A run of samples with its buckets."""
 
-    __slots__ = ("capacity", "count", "kept", "kept_rank", "levels", "t", "v", "widest_s")
+    __slots__ = (
+        "capacity",
+        "count",
+        "first_s",
+        "kept",
+        "kept_rank",
+        "last_s",
+        "levels",
+        "t",
+        "v",
+        "widest_s",
+    )
 
     def __init__(self, capacity: int) -> None:
         self.capacity = capacity
         self.count = 0
         self.kept: Polyline | None = None
         self.kept_rank = -1
-        self.widest_s = 0.0
+        self.widest_s = self.first_s = self.last_s = 0.0
         self.t: Floats = np.empty(capacity)
         self.v: Floats = np.empty(capacity)
         self.levels: list[_Level] = []
@@ -70,6 +81,8 @@ class _Chunk:
         self.t[begin:end] = t
         self.v[begin:end] = v
         self.count = end
+        self.first_s = float(t[0]) if begin == 0 else self.first_s
+        self.last_s = float(t[-1])
         self._rebuild_base(begin, end)
         low, high = float(np.fmin.reduce(v)), float(np.fmax.reduce(v))
         gap = bool(np.isnan(v).any())
@@ -132,13 +145,14 @@ class _Chunk:
 
         What a full chunk gave is kept: while the view only grows at its end, it is the same next time.
         """
-        span_px = (self.t[end - 1] - self.t[begin]) / pixel_s if pixel_s > 0 else 0.0
+        whole = begin == 0 and end == self.capacity
+        span_s = self.last_s - self.first_s if whole else float(self.t[end - 1] - self.t[begin])
+        span_px = span_s / pixel_s if pixel_s > 0 else 0.0
         per_px = (end - begin) / max(span_px, 1.0)
         rank = int(log2(per_px / BASE)) if per_px >= BASE else -1
         if rank < 0:
             pieces.append(Polyline(self.t[begin:end], self.v[begin:end]))
             return
-        whole = begin == 0 and end == self.capacity
         if whole and self.kept and rank == self.kept_rank and self.widest_s <= _WIDE * pixel_s:
             pieces.append(self.kept)
             return
@@ -306,7 +320,7 @@ class Pyramid:
 
 def _reach(chunk: _Chunk, from_s: float, to_s: float) -> tuple[int, int]:
     """The chunk's samples in the view, with one more at either side where there is one."""
-    if chunk.t[0] >= from_s and chunk.t[chunk.count - 1] <= to_s:
+    if chunk.first_s >= from_s and chunk.last_s <= to_s:
         return 0, chunk.count
     times = chunk.t[: chunk.count]
     begin = max(int(np.searchsorted(times, from_s, side="left")) - 1, 0)

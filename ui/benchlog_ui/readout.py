@@ -171,6 +171,7 @@ class Readout(QWidget):
         font = look.fixed_font(18)
         painter.setFont(font)
         width = QFontMetricsF(font).horizontalAdvance(notch.word) + 4
-        left = min(max(x - width / 2, 2.0), self.width() - width - 2)
+        edge = float(look.px(20))
+        left = min(max(x - width / 2, edge), self.width() - width - edge)
         top = y - look.px(34) if notch.above else y + look.px(9)
         painter.drawText(QRectF(left, top, width, look.px(24)), int(Qt.AlignmentFlag.AlignCenter), notch.word)

@@ -41,7 +41,7 @@ class StopButton(QAbstractButton):
         """Take colours and sizes."""
         self._look = look
         width = QFontMetricsF(look.fixed_font(20, bold=True)).horizontalAdvance(self.text())
-        self.setFixedSize(int(width + look.px(46 if self._marked else 22)), look.px(40))
+        self.setFixedSize(int(width + look.px(40 if self._marked else 18)), look.px(40))
         self.update()
 
     def survey(self, done: int, missing: int) -> None:
@@ -59,7 +59,7 @@ class StopButton(QAbstractButton):
         if here:
             painter.fillRect(self.rect(), look.colour("paper"))
             painter.fillRect(QRectF(0, 0, self.width(), look.px(5)), look.colour("ink"))
-        left = float(look.px(12))
+        left = float(look.px(10))
         if self._marked:
             side = look.px(17)
             mark = QRectF(left, (self.height() - side) / 2, side, side)

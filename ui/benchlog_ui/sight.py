@@ -69,6 +69,8 @@ def instruction(board: Board, real_s: float = 0.0) -> Line:
     shape, ink = _mark(judged)
     said = judged.reason if judged is not None and (board.judged_last or told is None) else ""
     text, aside = _split(said or (told.text if told is not None else ""))
+    if judged is not None and judged.verdict is StepVerdict.CANNOT_JUDGE and ". " in text:
+        text, _, aside = text.partition(". ")  # what would help stands below: the verdict is read from afar
     return Line(text, _joined(aside, _under(board, real_s)), shape, ink, board.urgent)
 
 
@@ -364,4 +366,4 @@ def job_words(job: Job) -> str:
     parts = [job.number or "job without a number"]
     if job.unit is not None and (job.unit.maker_text or job.unit.model_text):
         parts.append(f"{job.unit.maker_text} {job.unit.model_text}".strip())
-    return "   ".join(parts)
+    return "  ".join(parts)

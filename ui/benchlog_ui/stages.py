@@ -4,7 +4,6 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from benchlog.job.wording import words_of
 from benchlog.model.event import Ended, Marked
 from benchlog.model.history import (
     Approved,
@@ -102,7 +101,7 @@ class Ledger:
             case FinalChecked() | Adjusted() | SafetyMeasured():
                 self.finals += 1
                 if payload.verdict in (PointVerdict.OUTSIDE, PointVerdict.DOUBTFUL):
-                    self.poor_finals.append(words_of(payload)[1])
+                    self.poor_finals.append(_final_words(payload))
             case PartChanged():
                 self.parts[payload.direction] = self.parts.get(payload.direction, 0) + payload.quantity
             case Approved():
@@ -126,6 +125,12 @@ class Ledger:
     def survey(self, stage: Stage) -> Survey:
         """What is done and missing in a stage."""
         return _SURVEY[stage](self)
+
+
+def _final_words(payload: FinalChecked | Adjusted | SafetyMeasured) -> str:
+    from benchlog.job.wording import words_of  # here: the first plot does not wait for it
+
+    return words_of(payload)[1]
 
 
 def _intake(ledger: Ledger) -> Survey:

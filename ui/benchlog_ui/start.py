@@ -4,6 +4,7 @@ Exit codes for the recorder, which tells them to the technician in one sentence:
 0 closed in order · 3 no display · 4 Qt can't be loaded · 134 (abort, by Qt) a display that does not answer.
 """
 
+import gc
 import os
 import signal
 import sys
@@ -45,6 +46,7 @@ def display_missing(environment: dict[str, str], platform: str) -> bool:
 
 def run() -> int:
     """The window process, from start to end. Returns its exit code."""
+    gc.disable()  # a start makes classes and throws nothing away; `_collect_again` ends it
     write_fd = private_stdout()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     sys.setswitchinterval(_SWITCH_S)
@@ -162,6 +164,7 @@ class Start:
             return
         self._early.stop()
         if self._import_fault is not None:
+            _collect_again()
             raise self._import_fault
         from PySide6.QtCore import QSettings
 
@@ -170,6 +173,7 @@ class Start:
         self.desk = Desk(self.window, self.link, self.key)
         self.desk.speaker.tone = QSettings("benchlog", "window").value("tone") in (True, "true")
         self.desk.start()
+        _collect_again()
 
     def caught(self, kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
         """A bug in the window: to the recorder's crash log, to standard error, and on the screen."""
@@ -182,6 +186,13 @@ class Start:
             sys.stderr.write(text)
             self.link.send(Trouble(text))
         self.window.show_trouble(f"{kind.__name__}: {error}")
+
+
+def _collect_again() -> None:
+    """Collect garbage from now on; what is there already stays to the end and is not looked through again."""
+    if not gc.isenabled():
+        gc.freeze()
+        gc.enable()
 
 
 def _number(kept: object) -> float:

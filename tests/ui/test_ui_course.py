@@ -1,0 +1,82 @@
+"""What stands on and beside the plots: names of limits, figures of the axes, long sentences."""
+
+import time
+
+import pyqtgraph as pg
+import pytest
+from PySide6.QtGui import QFontMetricsF
+
+from benchlog_ui import sight
+from benchlog_ui.bands import Band, Bands
+from benchlog_ui.board import STOP, Board
+from benchlog_ui.climbpage import SLOW
+from benchlog_ui.colours import LIGHT
+from benchlog_ui.course import PlainAxis
+from benchlog_ui.look import Look
+from benchlog_ui.scenes import named
+from benchlog_ui.story import Story
+
+
+def told(desk, name):
+    heard = time.monotonic()
+    for message in Story(named(name)).messages():
+        desk.board.take(message, heard)
+    desk.shell.go("bring-up")
+    for _ in range(2 * SLOW):
+        desk.frame_at(heard + 0.05)
+
+
+@pytest.mark.parametrize("size", [(1366, 768), (1920, 1080)])
+def test_both_limits_name_value_and_source_inside_the_plot_and_run_to_its_edge(bench, qapp, size):
+    bench.start.window.resize(*size)
+    qapp.processEvents()
+    told(bench.start.desk, "middle")
+    course = bench.start.desk.shell.bring_up.course
+    texts = [label.item.textItem.toPlainText() for label in (course._acceptance, course._stop)]
+    assert [text.replace("\n", "  ") for text in texts] == [
+        "acceptance 0.811 A  nameplate",
+        "stop 1.38 A  1.7 × acceptance limit",
+    ]
+    box = course._current.getViewBox()
+    px_a = course._top["current"] / box.height()
+    stop_at = course._stop.item.pos().y()
+    assert stop_at + course._stop.height(texts[1].count("\n") + 1) * px_a <= course._top["current"] * 1.02
+    t_s, _ = course._lines[STOP][1].getData()
+    assert t_s[-1] == pytest.approx(course._view[1], abs=1.0)
+
+
+def test_the_figures_of_an_axis_follow_its_range(qapp):
+    axis = PlainAxis(orientation="left")
+    axis.picture = object()
+    axis.setRange(0.0, 9.0)
+    assert axis.picture is None  # drawn anew at the next frame
+    assert axis.autoSIPrefixScale == 1.0
+    assert issubclass(PlainAxis, pg.AxisItem)
+
+
+def test_cannot_judge_stands_alone_in_the_large_line_and_what_would_help_below():
+    board = Board()
+    for message in Story(named("cannot-judge")).messages():
+        board.take(message, 0.0)
+    line = sight.instruction(board)
+    assert line.text == "Cannot judge at 12 V"
+    assert "pass the conductor through a clamp 3 times" in line.reason
+    assert "step 2 of 11" in line.reason
+
+
+def test_a_long_sentence_takes_more_lines_and_is_not_cut_at_its_ends(qtbot):
+    look = Look(LIGHT, 0.7)
+    bands = Bands(look)
+    qtbot.addWidget(bands)
+    bands.resize(600, 100)
+    bands.show()
+    words = "The session can't be continued here because the disk is full; make room and begin again. " * 2
+    heights = []
+    for said in ("short", words):
+        bands.show_bands([Band("told", said, "paper", "ink")])
+        bands.adjustSize()
+        bands.resize(600, bands.sizeHint().height())
+        qtbot.wait(1)
+        heights.append(bands._stripes[0].height())
+    needed = QFontMetricsF(look.fixed_font(21, bold=True)).horizontalAdvance(words) / 600
+    assert heights[1] >= heights[0] * 0.8 * needed
