@@ -82,24 +82,28 @@ _SHAPE = re.compile(
     re.ASCII,
 )
 
+_DIGIT = re.compile("[0-9]")
 _SHORTED = frozenset({Quantity.RESISTANCE, Quantity.CONTINUITY, Quantity.JUNCTION_VOLTAGE})
 _OPENED = _SHORTED | {Quantity.ESR, Quantity.CAPACITANCE, Quantity.DISSIPATION_FACTOR}
 _ASKED_WITH_UNIT = frozenset({Quantity.CAPACITANCE})
 
 
-def parse_typed(text: str, quantity: Quantity, decimal_comma: bool = False) -> Typed:
-    """Understand one typed reading of a quantity. `UsageError` says what is wrong and how to type it."""
+def parse_typed(text: str, quantity: Quantity, decimal_comma: bool = False, *, sized: bool = True) -> Typed:
+    """Understand one typed reading of a quantity. `UsageError` says what is wrong and how to type it.
+
+    ``sized`` False: no question about its size; somebody asks who knows better what is usual there.
+    """
     typed = text.strip().replace("−", "-")
     word = _WORDS.get(typed.lower())
     if word is not None:
         return _word(word, typed, quantity)
     number, asked = _decimal_point(typed, decimal_comma)
-    found = _SHAPE.fullmatch(_without_unit(number, typed, quantity))
+    found = _SHAPE.fullmatch(_without_unit(number, typed, quantity)) if _DIGIT.search(number) else None
     if found is None:
         raise _not_understood(typed, quantity)
     value, count = _value(found, typed, quantity)
     bare = found["letter"] is None and not found["prefix"] and not _has_unit(number, quantity)
-    doubts, suggestion = _doubts(float(value), found, quantity, bare)
+    doubts, suggestion = _doubts(float(value), found, quantity, bare) if sized else ((), "")
     return Typed(float(value), None, float(count), (*asked, *doubts), suggestion)
 
 
@@ -117,7 +121,10 @@ def _decimal_point(typed: str, decimal_comma: bool) -> tuple[str, tuple[str, ...
     """Text with a decimal point, and what has to be asked about it."""
     if not decimal_comma:
         if "," in typed:
-            raise UsageError(f"{typed!r} has a comma. Type a decimal point, or set the decimal comma.")
+            raise UsageError(
+                f"{typed!r} has a comma. Type a decimal point; a comma is read where the numeric locale "
+                "(LC_NUMERIC) has one."
+            )
         return typed, ()
     if "," in typed and "." in typed:
         raise UsageError(f"{typed!r} has a comma and a point. Type one decimal comma and no point.")

@@ -9,10 +9,10 @@ import msgspec
 from benchlog.bench.typed import parse_typed
 from benchlog.cli.entries import add_session, entered, now, signed
 from benchlog.cli.options import decimal_comma, member, positive
-from benchlog.cli.take import figure
 from benchlog.cold.budget import uncertainty
 from benchlog.cold.entering import sheet_of
 from benchlog.cold.final import RELAY_SIDES, Circumstances, judge_adjusted, judge_final, judge_safety
+from benchlog.cold.plausible import USUAL, doubt_of, figure_of
 from benchlog.limits.safety import SAFETY_TESTS
 from benchlog.model.errors import UsageError
 from benchlog.model.history import BenchSet, Entry
@@ -45,6 +45,7 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     add_session(parser)
     parser.add_argument("--instrument", default="", metavar="NAME", help="as in the session's bench")
     parser.add_argument("--u", type=positive, metavar="U", help="expanded uncertainty, in SI units")
+    parser.add_argument("--sure", action="store_true", help="enter it although it looks doubtful")
     _OPTIONS[name](parser)
 
 
@@ -124,12 +125,19 @@ def verdict_words(verdict: PointVerdict, reason: str, limit: Limit | None) -> st
     return f"{words} (limit {with_prefix(limit.value, limit.unit)}, {limit.source})".replace("  ", " ")
 
 
-def _figure(text: str | None, quantity: Quantity, option: str) -> float | None:
-    return None if text is None else figure(text, quantity, option)
+def _figure(
+    args: argparse.Namespace, text: str | None, quantity: Quantity, option: str, what: str = ""
+) -> float | None:
+    """A figure as typed; None where it was left away. ``what`` says what is usual of it."""
+    if text is None:
+        return None
+    usual = USUAL.get(what)
+    return figure_of(text, quantity, option, usual, sure=args.sure, decimal_comma=decimal_comma())
 
 
-def _volts(text: str | None, option: str) -> float | None:
-    return _figure(text, Quantity.DC_VOLTAGE, option)
+def _volts(args: argparse.Namespace, name: str, what: str) -> float | None:
+    """The volts of an option."""
+    return _figure(args, getattr(args, name), Quantity.DC_VOLTAGE, f"--{name}", what)
 
 
 def _u(args: argparse.Namespace, entries: Entries, text: str | None, quantity: Quantity) -> float | None:
@@ -161,16 +169,16 @@ def _adjusted(args: argparse.Namespace, entries: Entries, unit: Unit | None) -> 
         Adjusted(
             what=Adjustment(args.what),
             channel=args.channel,
-            before=_volts(args.before, "--before"),
-            after=_volts(args.after, "--after"),
+            before=_volts(args, "before", args.what),
+            after=_volts(args, "after", args.what),
             u=_u(args, entries, args.after or args.before, Quantity.DC_VOLTAGE),
             warm_min=args.warm_min,
             celsius=args.celsius,
             conditions=args.conditions,
             recheck=args.recheck,
-            target_v=_volts(args.target, "--target"),
-            target_within_v=_volts(args.within, "--within"),
-            emitter_ohm=_figure(args.emitter_ohm, Quantity.RESISTANCE, "--emitter-ohm"),
+            target_v=_volts(args, "target", args.what),
+            target_within_v=_volts(args, "within", args.what),
+            emitter_ohm=_figure(args, args.emitter_ohm, Quantity.RESISTANCE, "--emitter-ohm"),
             topology=_topology(args, unit),
             instrument=args.instrument,
             by=signed(args),
@@ -183,21 +191,19 @@ def _checked(args: argparse.Namespace, entries: Entries, unit: Unit | None) -> F
     quantity = _QUANTITY.get(check)
     if args.value is not None and quantity is None:
         raise UsageError(f"A check of {check.value} reads no value; say what was seen or heard with --seen.")
-    value = None
-    if args.value is not None and quantity is not None:
-        value = figure(args.value, quantity, check.value)
+    value = _figure(args, args.value, quantity, check.value, check.value) if quantity is not None else None
     around = Circumstances(
         supply_a=args.supply_a,
-        farad=_figure(args.farad, Quantity.CAPACITANCE, "--farad"),
+        farad=_figure(args, args.farad, Quantity.CAPACITANCE, "--farad"),
         mains_hz=unit.mains_hz if unit is not None else 60.0,
-        target_v=_volts(args.target, "--target"),
-        target_within_v=_volts(args.within, "--within"),
+        target_v=_volts(args, "target", check.value),
+        target_within_v=_volts(args, "within", check.value),
     )
     checked = FinalChecked(
         check=check,
         channel=args.channel,
         value=value,
-        second=_volts(args.second, "--second"),
+        second=_volts(args, "second", check.value),
         quantity=quantity if value is not None else None,
         u=_u(args, entries, args.value, quantity) if quantity is not None else None,
         seen=args.seen,
@@ -215,9 +221,13 @@ def _checked(args: argparse.Namespace, entries: Entries, unit: Unit | None) -> F
 def _safety(args: argparse.Namespace, entries: Entries, unit: Unit | None) -> SafetyMeasured:
     quantity = _SAFETY[args.test]
     over = args.value.startswith(">")
-    typed = parse_typed(args.value.removeprefix(">"), quantity, decimal_comma())
+    typed = parse_typed(args.value.removeprefix(">"), quantity, decimal_comma(), sized=False)
     if typed.value is None and typed.status is not Status.OVERLOAD:
         raise UsageError(f"'{args.value}' is no figure of {args.test}. Type what the tester shows.")
+    doubts = (*typed.doubts, doubt_of(args.value, typed.value or 0.0, quantity, USUAL.get(args.test)))
+    asked = " ".join(doubt for doubt in doubts if doubt)
+    if asked and not args.sure:
+        raise UsageError(f"{args.test} {asked} Type it again, or add --sure.")
     record = _instrument(args.instrument, entries)
     return judge_safety(
         SafetyMeasured(

@@ -30,6 +30,7 @@ from benchlog.model.errors import EnvironmentFault, Exit, UsageError
 from benchlog.model.history import Entry, PointsListed, RunEnded, Taken
 from benchlog.model.known import Known
 from benchlog.model.point import PointKind, TestPoint
+from benchlog.model.textfile import MOST_TOML, read_bounded
 from benchlog.session.reader import SessionReader
 
 ACTIONS = ("list", "add", "remove", "template", "load", "save", "pairs", "channels", "findings")
@@ -48,6 +49,7 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     parser.add_argument("--fed-by", default="", metavar="NAMES", help="reservoirs that feed it, with commas")
     parser.add_argument("--expected", default="", metavar="TEXT", help="in your own words")
     parser.add_argument("--by", default="", metavar="NAME")
+    parser.add_argument("--sure", action="store_true", help="take figures although they look doubtful")
     add_known_options(parser)
     add_json_option(parser)
 
@@ -100,7 +102,7 @@ def _template(args: argparse.Namespace, points: Sequence[TestPoint]) -> tuple[Te
 def _load(args: argparse.Namespace, points: Sequence[TestPoint]) -> tuple[TestPoint, ...]:
     path = Path(args.what)
     try:
-        text = path.read_text(encoding="utf-8")
+        text = read_bounded(path, MOST_TOML).decode("utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise EnvironmentFault(f"{path} can't be read: {error}. Name a TOML file of points.") from error
     return _joined(points, read_points(text, str(path)))

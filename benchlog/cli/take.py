@@ -5,12 +5,12 @@ from collections.abc import Sequence
 
 import msgspec
 
-from benchlog.bench.typed import parse_typed
 from benchlog.cli.entries import add_session, enter, signed
 from benchlog.cli.options import decimal_comma, member, parse_fuse, positive
 from benchlog.cli.output import print_json, print_lines, say
 from benchlog.cold.discharge import reservoir
 from benchlog.cold.entering import Given, both_ways, entry_of
+from benchlog.cold.plausible import figure_of
 from benchlog.cold.points import find_point, points_of
 from benchlog.model.errors import Exit, UsageError
 from benchlog.model.history import Entry, Taken
@@ -161,7 +161,8 @@ def known_from(args: argparse.Namespace, base: Known) -> Known:
         text = getattr(args, name)
         if text is not None:
             field = {"across": "across_ohm", "lead_zero": "lead_zero_ohm"}.get(name, name)
-            changes[field] = figure(text, quantity, f"--{name.replace('_', '-')}")
+            option = f"--{name.replace('_', '-')}"
+            changes[field] = figure_of(text, quantity, option, sure=args.sure, decimal_comma=decimal_comma())
     if args.check is not None:
         changes["check"] = member(Check, args.check, "--check")
     if args.topology is not None:
@@ -171,12 +172,3 @@ def known_from(args: argparse.Namespace, base: Known) -> Known:
     if args.new:
         changes["used"] = False
     return msgspec.structs.replace(base, **changes)
-
-
-def figure(text: str, quantity: Quantity, option: str) -> float:
-    """A number in the trade's notation, SI. `UsageError` for none, or a doubtful one."""
-    typed = parse_typed(text, quantity, decimal_comma())
-    if typed.value is None or typed.doubts:
-        hint = f" Did you mean {typed.suggestion}?" if typed.suggestion else ""
-        raise UsageError(f"{option} {text}: {' '.join(typed.doubts) or 'a number is needed.'}{hint}")
-    return typed.value

@@ -28,6 +28,7 @@ from benchlog.cold.figures import figure
 from benchlog.cold.judge import judge
 from benchlog.cold.junctions import judge_both
 from benchlog.cold.known import Judgement, Seen
+from benchlog.cold.plausible import USUAL_AT, doubt_of
 from benchlog.cold.voltages import judge_reservoir
 from benchlog.model.errors import PlanRefused, UsageError
 from benchlog.model.history import BenchSet, Entry, PartChanged, RunBegun, Taken
@@ -74,7 +75,7 @@ def entry_of(given: Given, entries: Sequence[Entry], unit: Unit | None = None) -
     """
     standing = standing_of(entries)
     point = at_reservoir(_point(given, unit), standing.known)
-    typed = _typed(given, point.kind)
+    typed = _typed(given, point)
     checked = reason_of(given.checked, "The word that it was checked,")
     _wait(given, point, checked, standing)
     allowed = _allowed(given, point, typed, entries)
@@ -129,13 +130,17 @@ def _point(given: Given, unit: Unit | None) -> TestPoint:
     return msgspec.structs.replace(given.point, known=known)
 
 
-def _typed(given: Given, kind: PointKind) -> Typed:
+def _typed(given: Given, point: TestPoint) -> Typed:
     if given.read is not None:
         return given.read
-    typed = parse_typed(given.text, kind.quantity, given.decimal_comma)
-    if typed.doubts and not given.sure:
+    quantity = point.kind.quantity
+    typed = parse_typed(given.text, quantity, given.decimal_comma)
+    usual = USUAL_AT.get(point.known.check) if point.known.check is not None else None
+    doubts = [*typed.doubts, doubt_of(given.text, typed.value or 0.0, quantity, usual)]
+    asked = " ".join(doubt for doubt in doubts if doubt)
+    if asked and not given.sure:
         hint = f" Did you mean {typed.suggestion}?" if typed.suggestion else ""
-        raise UsageError(f"{' '.join(typed.doubts)}{hint} Type it again, or {given.sure_by}.")
+        raise UsageError(f"{asked}{hint} Type it again, or {given.sure_by}.")
     return typed
 
 

@@ -21,6 +21,7 @@ from benchlog.cold.corrections import in_force
 from benchlog.model.errors import UsageError
 from benchlog.model.history import Entry, PointsListed, Taken
 from benchlog.model.point import PointKind, TestPoint
+from benchlog.model.textfile import parse_toml
 
 MOST_POINTS = 1000
 
@@ -97,7 +98,7 @@ def _distinct(points: tuple[TestPoint, ...]) -> tuple[TestPoint, ...]:
 def read_points(text: str, what: str = "The list of points") -> tuple[TestPoint, ...]:
     """Points of a TOML text. `UsageError` says what is wrong in it."""
     try:
-        found = msgspec.convert(tomllib.loads(text), _List)
+        found = msgspec.convert(parse_toml(text), _List)
     except (tomllib.TOMLDecodeError, msgspec.ValidationError) as error:
         raise UsageError(f"{what} can't be read: {error}.") from error
     return _distinct(found.point)

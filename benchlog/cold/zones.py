@@ -48,7 +48,7 @@ def graded(y: float, u: float | None, zones: Zones) -> Judgement:
         return Judgement(PointVerdict.OUTSIDE, "", decided, y, u)
     if _is_within(y, u, zones):
         return Judgement(PointVerdict.WITHIN, "", limit, y, u)
-    if _is_too_wide(u, zones):
+    if _is_too_wide(u, zones) and not _is_beyond(y, u, zones):
         return Judgement(PointVerdict.NONE, "the uncertainty is too wide for this limit", limit, y, u)
     return Judgement(PointVerdict.DOUBTFUL, "", limit, y, u)
 
@@ -70,6 +70,12 @@ def _is_within(y: float, u: float, zones: Zones) -> bool:
         return False
     over = zones.low is None or y - u >= zones.low.value
     return over and (zones.high is None or y + u <= zones.high.value)
+
+
+def _is_beyond(y: float, u: float, zones: Zones) -> bool:
+    """Whether it certainly does not lie within."""
+    over = zones.high is not None and y - u > zones.high.value
+    return over or (zones.low is not None and y + u < zones.low.value)
 
 
 def _is_too_wide(u: float, zones: Zones) -> bool:

@@ -5,8 +5,9 @@ from collections.abc import Sequence
 from benchlog.cold.corrections import in_force
 from benchlog.model.history import Entry, JobEnded
 from benchlog.model.job import Ending
+from benchlog.model.step import PointVerdict
 from benchlog.model.work import Adjusted, Adjustment, FinalCheck, FinalChecked, SafetyMeasured
-from benchlog.report.heading import last, last_end, runs_of
+from benchlog.report.heading import is_withheld, last, last_end, runs_of
 from benchlog.report.work import FINAL_WORDS, SAFETY_WORDS
 
 LOAD = "Output under load and with signal"
@@ -33,6 +34,8 @@ def not_tested(entries: Sequence[Entry]) -> tuple[str, ...]:
     found: tuple[str, ...]
     if ended is not None:
         found = tuple(ended.not_tested)
+    elif is_withheld(there, "run-ended"):
+        found = ("What the bring-up did not test is withheld from this copy.",)
     elif runs_of(there):
         found = ("Anything that the bring-up that broke off did not reach: it has no verdict here.",)
     else:
@@ -65,10 +68,15 @@ def _safety(entries: Sequence[Entry]) -> tuple[str, ...]:
     measured = [e.payload for e in entries if isinstance(e.payload, SafetyMeasured)]
     if not measured:
         return (SAFETY,)
-    done = {m.test for m in measured}
+    read = {m.test for m in measured}
+    judged = {m.test for m in measured if m.verdict is not PointVerdict.NONE}
     class_two = all(m.protection == "ii" for m in measured)
     wanted = _SAFETY[1:] if class_two else _SAFETY
-    left = [SAFETY_WORDS[tests[0]] for tests in wanted if not done.intersection(tests)]
+    left = [
+        SAFETY_WORDS[tests[0]] + (" (a figure without a judgement)" if read.intersection(tests) else "")
+        for tests in wanted
+        if not judged.intersection(tests)
+    ]
     text = " and ".join([", ".join(left[:-1]), left[-1]] if len(left) > 1 else left)
     return (text[:1].upper() + text[1:],) if left else ()
 

@@ -185,7 +185,7 @@ def test_a_doubtful_figure_is_asked_back_and_taken_at_the_second_enter(cold):
     assert cold.last(Taken).value == 1500.0
     cold.type(panel.reading, "teapot")
     assert not cold.sent
-    assert "is no DC voltage" in panel.trouble.text()
+    assert "is not understood as DC voltage" in panel.trouble.text()
     assert panel.reading.text() == "teapot"
 
 
@@ -273,7 +273,7 @@ def test_first_look_known_parts_points_and_lists(cold):
     panel.points.choose(PIN.name, PIN.kind)
     panel.known.setText("teapot")
     panel._change_known()
-    assert "is no resistance" in panel.trouble.text()
+    assert "is not understood as resistance" in panel.trouble.text()
     panel.known.setText("8R voice-coil")
     panel._change_known()
     assert cold.last(PointsListed).points[2].known == Known(check=Check.VOICE_COIL, rated_ohm=8.0)
@@ -407,6 +407,10 @@ def test_final_checks_adjustment_and_safety_figures(final):
     panel.show_form(1, panel.before)
     panel.before.setText("3.1m")
     panel.minutes.setText("20")
+    for _ in range(2):
+        assert not final.sent
+        final.type(panel.after, "12.4")
+    assert final.last(Adjusted).after == 12.4
     final.type(panel.after, "12.4m")
     assert final.last(Adjusted).verdict is PointVerdict.WITHIN
     panel.show_form(2, panel.figure)
@@ -425,7 +429,7 @@ def test_final_checks_adjustment_and_safety_figures(final):
     assert channels == ("left", "")
     assert rows["rails"][""][0] == "41.2 V / -41 V, within limit"
     assert panel.table.rowCount() == len(rows) == 6
-    assert final.ledger.survey(Stage.FINAL).done[0] == "7 checks and figures"
+    assert final.ledger.survey(Stage.FINAL).done[0] == "8 checks and figures"
 
 
 def test_the_panels_are_named_in_their_stages():

@@ -21,6 +21,7 @@ from report_sessions import (
 
 from benchlog.model.history import Corrected, Entry, JobEnded, Payload, RunBegun
 from benchlog.model.job import Ending
+from benchlog.model.step import PointVerdict
 from benchlog.model.work import FinalCheck, FinalChecked, SafetyMeasured
 from benchlog.report.checking import verify_document
 from benchlog.report.content import Layout, Paper
@@ -98,7 +99,11 @@ def test_a_job_that_should_have_final_checks_and_has_none(ending: Ending) -> Non
 
 def test_class_two_needs_no_earth() -> None:
     run = msgspec.structs.replace(ended(), not_tested=(SAFETY,))
-    touch = SafetyMeasured("touch-current", 80e-6, "A", "de", "ii", "A. Technician")
+    unjudged = SafetyMeasured("touch-current", 80e-6, "A", "de", "ii", "A. Technician")
+    assert (
+        not_tested(entries(run, unjudged))[0] == "Insulation and touch current (a figure without a judgement)"
+    )
+    touch = msgspec.structs.replace(unjudged, verdict=PointVerdict.WITHIN)
     assert not_tested(entries(run, touch))[0] == "Insulation"
     volts = msgspec.structs.replace(touch, test="leakage-volts", protection="i")
     assert not_tested(entries(run, volts))[0] == "Protective earth and insulation"

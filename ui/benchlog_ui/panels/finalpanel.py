@@ -13,6 +13,7 @@ from PySide6.QtWidgets import (
     QHBoxLayout,
     QHeaderView,
     QLabel,
+    QLineEdit,
     QStackedWidget,
     QTableWidget,
     QTableWidgetItem,
@@ -20,14 +21,14 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from benchlog.bench.typed import parse_typed
 from benchlog.cold.corrections import in_force
 from benchlog.cold.entering import u_of_typed
 from benchlog.cold.final import RELAY_SIDES, Circumstances, judge_adjusted, judge_final, judge_safety
+from benchlog.cold.plausible import USUAL, figure_of
 from benchlog.job.settings import usable_settings
 from benchlog.job.wording import figure, verdict_text
 from benchlog.limits.safety import SAFETY_TESTS, schemes
-from benchlog.model.errors import BenchlogError, UsageError
+from benchlog.model.errors import BenchlogError
 from benchlog.model.history import Entry, Payload
 from benchlog.model.point import PointKind
 from benchlog.model.protocol import EntryAdded
@@ -69,6 +70,8 @@ class FinalPanel(Panel):
         """Empty until lines of the history come."""
         super().__init__(place)
         self._entries: list[Entry] = []
+        self._asked: tuple[str, ...] = ()
+        self._sure = False
         self.by = usable_settings().technician
         self.pictures = Pictures()
         self.said = QLabel()
@@ -276,11 +279,16 @@ class FinalPanel(Panel):
     def enter(self) -> None:
         """Judge what the open form says, and send it."""
         make: tuple[Callable[[], Payload], ...] = (self._checked, self._adjusted, self._measured)
+        typed = tuple(
+            field.text() for field in self.forms[self._stack.currentIndex()].findChildren(QLineEdit)
+        )
+        self._sure, self._asked = typed == self._asked, typed
         try:
             made = make[self._stack.currentIndex()]()
         except (BenchlogError, ValueError) as error:
             self.said.setText(str(error))
             return
+        self._asked = ()
         self.said.setText(judged_line(made))
         self.place.send(EntryAdded(made))
         for field in (self.value, self.second, self.seen, self.before, self.after, self.figure):
@@ -296,44 +304,44 @@ class FinalPanel(Panel):
         text = text_of(self.value) if self.value.isEnabled() else ""
         unit = self.place.ledger.job.unit
         around = Circumstances(
-            supply_a=_number(self.supply.text(), Quantity.DC_CURRENT),
-            farad=_number(self.farad.text(), Quantity.CAPACITANCE),
+            supply_a=self._number(self.supply, Quantity.DC_CURRENT),
+            farad=self._number(self.farad, Quantity.CAPACITANCE),
             mains_hz=unit.mains_hz if unit is not None else 60.0,
         )
         distortion = text_of(self.distortion).removesuffix("%") if check is FinalCheck.OUTPUT else ""
         checked = FinalChecked(
             check=check,
             channel="" if check in _WHOLE else self.channel.currentText().strip(),
-            value=_number(text, quantity),
-            second=_number(self.second.text(), quantity) if check is FinalCheck.RAILS else None,
+            value=self._number(self.value, quantity, check.value) if text else None,
+            second=self._number(self.second, quantity) if check is FinalCheck.RAILS else None,
             quantity=quantity if text else None,
             u=u_of_typed(text, kind, "", self._entries) if text and kind is not None else None,
             seen=text_of(self.seen),
             relay_side=self.side.currentText() if check is FinalCheck.OFFSET else "",
             topology=self._topology(),
-            load_ohm=_number(self.load.text(), Quantity.RESISTANCE) if check is FinalCheck.OUTPUT else None,
+            load_ohm=self._number(self.load, Quantity.RESISTANCE) if check is FinalCheck.OUTPUT else None,
             distortion=float(distortion) / 100.0 if distortion else None,
             by=self.by,
         )
         return judge_final(checked, around)
 
     def _adjusted(self) -> Adjusted:
-        volts = Quantity.DC_VOLTAGE
+        volts, what = Quantity.DC_VOLTAGE, self.what.currentText()
         read = text_of(self.after) or text_of(self.before)
         minutes = text_of(self.minutes)
         return judge_adjusted(
             Adjusted(
-                what=Adjustment(self.what.currentText()),
+                what=Adjustment(what),
                 channel=self.of.currentText().strip(),
-                before=None if self.recheck.isChecked() else _number(self.before.text(), volts),
-                after=_number(self.after.text(), volts),
+                before=None if self.recheck.isChecked() else self._number(self.before, volts, what),
+                after=self._number(self.after, volts, what),
                 u=u_of_typed(read, PointKind.DC_VOLTS, "", self._entries) if read else None,
                 warm_min=float(minutes) if minutes else None,
                 conditions=text_of(self.conditions),
                 recheck=self.recheck.isChecked(),
-                target_v=_number(self.target.text(), volts),
-                target_within_v=_number(self.within.text(), volts),
-                emitter_ohm=_number(self.emitter.text(), Quantity.RESISTANCE),
+                target_v=self._number(self.target, volts, what),
+                target_within_v=self._number(self.within, volts, what),
+                emitter_ohm=self._number(self.emitter, Quantity.RESISTANCE),
                 topology=self._topology(),
                 by=self.by,
             )
@@ -347,13 +355,13 @@ class FinalPanel(Panel):
         return judge_safety(
             SafetyMeasured(
                 test=test,
-                value=_number(text.removeprefix(">"), quantity),
+                value=self._number(self.figure, quantity, test),
                 unit=quantity.unit,
                 scheme=self.scheme.currentText(),
                 protection=("i", "ii", "iii")[self.protection.currentIndex()],
                 tester=text_of(self.tester),
                 licence=text_of(self.licence),
-                u=_number(self.u.text(), quantity),
+                u=self._number(self.u, quantity),
                 over_range=text.startswith(">"),
                 instrument=instrument.strip(),
                 instrument_serial=serial.strip(),
@@ -361,6 +369,17 @@ class FinalPanel(Panel):
             ),
             datetime.now().astimezone().date().isoformat(),
         )
+
+    def _number(self, field: QLineEdit, quantity: Quantity, what: str = "") -> float | None:
+        """A figure in the trade's notation; None for an empty field. `UsageError` for none or a doubtful one.
+
+        ``what`` says what is usual of it. A second Enter takes a doubtful one.
+        """
+        text = text_of(field).removeprefix(">")
+        if not text:
+            return None
+        usual = USUAL.get(what)
+        return figure_of(text, quantity, "", usual, sure=self._sure, sure_by="press Enter again")
 
     def show_form(self, number: int, first: QWidget, _: bool = True) -> None:
         """Open one of the forms."""
@@ -441,13 +460,3 @@ def judged_line(made: Payload) -> str:
     parts = (verdict_text(made.verdict), made.reason, limit_words(made.limit))
     text = "; ".join(part for part in parts if part)
     return text[:1].upper() + text[1:]
-
-
-def _number(text: str, quantity: Quantity) -> float | None:
-    """A figure in the trade's notation; None for an empty field. `UsageError` for none or a doubtful one."""
-    if not text.strip():
-        return None
-    found = parse_typed(text, quantity)
-    if found.value is None or found.doubts:
-        raise UsageError(f"'{text}': {' '.join(found.doubts) or 'a number is needed.'}")
-    return found.value
