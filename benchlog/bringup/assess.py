@@ -123,9 +123,22 @@ def _above(run: Run, _now_us: int) -> str:
     return wording.above(level, run.bounds.go_up_u_a(level), limit.value, limit.source)
 
 
+def _next_v(run: Run) -> float:
+    return run.setup.steps[run.k + 1].set_v
+
+
+def unseen(run: Run) -> bool:
+    """Whether the settled current is not above the bound that the verdict is given with."""
+    level = level_a(run) if run.visit is not None else None
+    return level is not None and level <= run.bounds.go_up_u_a(level)
+
+
 def _accepted(run: Run, now_us: int) -> str:
+    if unseen(run):
+        last = run.at_last
+        return wording.last_step_blind(run.volts) if last else wording.go_up_blind(_next_v(run))
     if not run.at_last:
-        return wording.go_up(run.setup.steps[run.k + 1].set_v, forecast_next(run))
+        return wording.go_up(_next_v(run), forecast_next(run))
     assert run.visit is not None
     left_us = 0 if run.phase is Phase.SOAK else max(run.visit.first_us + COMPLETE_US - now_us, 0)
     return wording.last_step(run.volts, left_us / US)

@@ -69,8 +69,18 @@ def no_short_claim(
 
 def _drew(record: StepRecord) -> bool:
     """Whether the current stood above the bound that the verdict was given with."""
-    bound_a = record.idle_u_a if record.idle_bound_a is None else record.idle_bound_a
+    bound_a = _bound_a(record)
     return record.idle_a is not None and bound_a is not None and record.idle_a > bound_a
+
+
+def unseen(record: StepRecord) -> bool:
+    """Whether a settled current was not above that bound: `wording.NO_CURRENT_SEEN` belongs beside it."""
+    bound_a = _bound_a(record)
+    return record.idle_a is not None and bound_a is not None and record.idle_a <= bound_a
+
+
+def _bound_a(record: StepRecord) -> float | None:
+    return record.idle_u_a if record.idle_bound_a is None else record.idle_bound_a
 
 
 def _judged(records: Sequence[StepRecord]) -> list[StepRecord]:

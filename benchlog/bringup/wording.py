@@ -99,6 +99,20 @@ def go_up(target_v: float, forecast_a: tuple[float, float, float] | None) -> str
     return f"Go up to {volts(target_v)}: {low:.{digits}f} to {unit_a} expected if nothing new wakes up"
 
 
+NO_CURRENT_SEEN = "no current seen: can't be told from an open fuse, switch or cord"
+"""Said wherever the settled current is not above the meter's own bound."""
+
+
+def go_up_blind(target_v: float) -> str:
+    """The next step where the meter could not tell the current from none."""
+    return f"Go up to {volts(target_v)}: {NO_CURRENT_SEEN}"
+
+
+def last_step_blind(at_v: float) -> str:
+    """The last step where the meter could not tell the current from none."""
+    return f"Below the limit at {volts(at_v)}, but {NO_CURRENT_SEEN}"
+
+
 def last_step(at_v: float, left_s: float) -> str:
     """Accepted at the last step; the run goes on for a while."""
     if left_s > 0.5:

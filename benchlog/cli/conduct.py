@@ -11,8 +11,10 @@ from pathlib import Path
 
 from benchlog.bench.check import check_bench
 from benchlog.bench.file import Bench
+from benchlog.bringup.claims import unseen
 from benchlog.bringup.plan import Plan
 from benchlog.bringup.watch import BringUp
+from benchlog.bringup.wording import NO_CURRENT_SEEN
 from benchlog.cli.before import answer, asked_before, entries_of, note_of, terminal
 from benchlog.cli.entries import workshop
 from benchlog.cli.output import say
@@ -150,10 +152,9 @@ class Narrator:
                 self._say(t_us, f"{_TOLD[what]}{detail}")
             case StepDone(record=record):
                 idle = "not settled" if record.idle_a is None else f"{record.idle_a:.3g} A idle"
-                say(
-                    f"{t_us / 1e6:8.1f} s  step {record.set_v:.4g} V: {idle}, "
-                    f"{VERDICT_WORDS[record.verdict]} ({record.decided_by.value})"
-                )
+                told = f"{VERDICT_WORDS[record.verdict]} ({record.decided_by.value})"
+                blind = f"; {NO_CURRENT_SEEN}" if unseen(record) else ""
+                say(f"{t_us / 1e6:8.1f} s  step {record.set_v:.4g} V: {idle}, {told}{blind}")
             case _:
                 pass
 

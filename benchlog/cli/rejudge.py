@@ -15,7 +15,7 @@ from benchlog.cli.show import steps_as_text
 from benchlog.exchange.slowcsv import read_slow
 from benchlog.model.clock import US
 from benchlog.model.errors import SessionDamaged, UsageError
-from benchlog.model.event import Ended, Key, KeyPressed, Marked, Said, StepDone, Told
+from benchlog.model.event import Ended, Judged, Key, KeyPressed, Marked, Said, StepDone, Told
 from benchlog.model.history import RunBegun, RunSaid
 from benchlog.model.run import RunSetup
 from benchlog.model.step import Outcome
@@ -127,13 +127,16 @@ def differing(then: Sequence[tuple[int, Said]], now: Sequence[tuple[int, Said]])
 
 
 def _same_but_for_figures(before: tuple[int, Said], again: tuple[int, Said]) -> bool:
-    """Whether the same was said of a step whose record is older than its full budget of uncertainty."""
+    """Whether the same was judged: in other words, or with a record older than its full budget of U."""
     (then_us, then), (now_us, now) = before, again
-    if not (isinstance(then, StepDone) and isinstance(now, StepDone)) or then.record.idle_bound_a is not None:
+    if isinstance(then, Judged) and isinstance(now, Judged):
+        return then_us == now_us and then == replace(now, reason=then.reason)
+    if not (isinstance(then, StepDone) and isinstance(now, StepDone)):
         return False
-    record = replace(
-        now.record, idle_u_a=then.record.idle_u_a, idle_bound_a=None, power_factor=then.record.power_factor
-    )
+    record = replace(now.record, decision_reason=then.record.decision_reason)
+    if then.record.idle_bound_a is None:
+        factor = then.record.power_factor
+        record = replace(record, idle_u_a=then.record.idle_u_a, idle_bound_a=None, power_factor=factor)
     return then_us == now_us and then == StepDone(now.step, record)
 
 

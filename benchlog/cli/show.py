@@ -3,6 +3,8 @@
 import argparse
 from pathlib import Path
 
+from benchlog.bringup.claims import unseen
+from benchlog.bringup.wording import NO_CURRENT_SEEN
 from benchlog.cli.inside import session_file
 from benchlog.cli.options import add_json_option
 from benchlog.cli.output import columns, print_json, print_lines
@@ -131,17 +133,23 @@ def steps_as_text(steps: tuple[StepRecord, ...]) -> list[str]:
         (
             f"  {s.set_v:.4g}",
             _figure(s.measured_v),
-            (">=" if s.inrush_is_lower_bound else "") + _figure(s.inrush_a),
+            (">=" if s.inrush_is_lower_bound else "") + _figure(s.inrush_a) + _inrush_u(s),
             _figure(s.idle_a),
             _figure(s.idle_u_a),
             _figure(s.acceptance_a),
             _figure(s.stop_a),
-            f"{VERDICT_WORDS[s.verdict]} ({s.decided_by.value})",
+            f"{VERDICT_WORDS[s.verdict]} ({s.decided_by.value}){'; no current seen' * unseen(s)}",
         )
         for s in steps
         if s.visited
     ]
-    return columns(rows, head)
+    blind = any(unseen(s) for s in steps if s.visited)
+    return [*columns(rows, head), *([f"  {NO_CURRENT_SEEN}"] if blind else [])]
+
+
+def _inrush_u(step: StepRecord) -> str:
+    """Of a peak that was seen as a waveform, where it is known."""
+    return "" if step.inrush_u_a is None else f" ± {step.inrush_u_a:.2g}"
 
 
 def _figure(value: float | None) -> str:

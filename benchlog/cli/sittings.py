@@ -24,6 +24,7 @@ from benchlog.cli.conduct import Narrator, open_store
 from benchlog.cli.inside import take_out
 from benchlog.cli.output import say
 from benchlog.cli.plan import plan_for
+from benchlog.cli.reference import load_references
 from benchlog.cli.rehearse import DEFAULT_SCALE, free_name
 from benchlog.cli.setup import run_setup
 from benchlog.job.settings import usable_settings, workshop_of
@@ -34,9 +35,12 @@ from benchlog.model.job import Job
 from benchlog.model.protocol import (
     Answered,
     BenchAsked,
+    Inquiry,
     JobAsked,
     Raw,
     RawAsked,
+    ReferenceAsked,
+    ReferenceNow,
     RehearsalAsked,
     Request,
     RolesGiven,
@@ -203,12 +207,14 @@ class Sittings:
 
     # ---- what the window asks for, on the thread that listens to it -----------------------------------
 
-    def _ask(self, request: Request | RawAsked) -> Answered | None:
+    def _ask(self, request: Request | Inquiry) -> Answered | None:
         """Why it is refused; None where it is taken."""
         try:
             match request:
                 case RawAsked():
                     self._raw = request.on
+                case ReferenceAsked():
+                    self._link.outbox.add(_reference(request))
                 case RunAsked():
                     return self._ask_run(request)
                 case BenchAsked():
@@ -236,7 +242,7 @@ class Sittings:
         return None
 
     def _begin(self, request: RunAsked) -> tuple[RunBegun, tuple[str, ...]]:
-        """The bring-up that is asked for on the bench in use, and what it asks. `PlanRefused`, `UsageError`."""
+        """The bring-up that is asked for and its questions. `PlanRefused`, `UsageError`."""
         bench = self._place.bench
         if not bench.instrument:
             raise PlanRefused("No instruments are read. Choose a bench file first (instruments, F5).")
@@ -331,6 +337,15 @@ def _words(request: RehearsalAsked) -> dict[str, object]:
     return words
 
 
+def _reference(request: ReferenceAsked) -> ReferenceNow:
+    """What the named units drew, or why that can't be told."""
+    try:
+        found = load_references([Path(name) for name in request.names])
+    except BenchlogError as error:
+        return ReferenceNow(request.names, fault=str(error))
+    return ReferenceNow(request.names, found)
+
+
 def _arguments(request: RunAsked, folder: Path) -> argparse.Namespace:
     """A request as the options of a command."""
     plan: Path | None = None
@@ -341,7 +356,7 @@ def _arguments(request: RunAsked, folder: Path) -> argparse.Namespace:
         lamp=request.lamp_w,
         soak=request.soak_min,
         ask=request.ask,
-        reference=[],
+        reference=[Path(name) for name in request.references],
         plan=plan,
         checked=request.checked,
     )

@@ -55,6 +55,6 @@ class Technician:
 
     def _word(self) -> KeyPressed:
         if self._answer == "go-on":
-            reason = "Looks as expected; going on in the rehearsal."
+            reason = "Going on for the rehearsal only, nothing was looked at."
             return KeyPressed(Key.GO_ON, reason=reason, by="rehearsal")
         return KeyPressed(Key.STOP, reason="Not judged; ending the rehearsal.", by="rehearsal")

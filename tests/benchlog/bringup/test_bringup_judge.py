@@ -3,6 +3,7 @@
 import msgspec
 import pytest
 
+from benchlog.bringup.claims import unseen
 from benchlog.limits import bringup as rules
 from benchlog.model.clock import US
 from benchlog.model.event import Instruct, Judged, Key, SetSource, StepDone, StorageChanged
@@ -354,6 +355,18 @@ def test_the_forecast_is_said_with_the_next_step(rig) -> None:
     low, middle, high = r.watch.records[4].forecast_next_a
     assert low < middle < high
     assert up.reason == f"Go up to 48 V: {low:.2f} to {high:.2f} A expected if nothing new wakes up"
+
+
+def test_a_step_whose_current_cannot_be_told_from_none_is_not_praised(rig) -> None:
+    r = rig().to_step(0.30, 0.001)
+    r.run(20.0, until=lambda r: r.all(StepDone)[-1].step == 4)
+    up = next(j for j in r.all(Judged) if j.step == 4 and j.verdict is StepVerdict.GO_UP)
+    assert up.rule == "accepted"
+    assert up.reason == "Go up to 48 V: no current seen: can't be told from an open fuse, switch or cord"
+    assert unseen(r.watch.records[4])
+    drew = rig().to_step(0.30, 0.10)
+    drew.run(20.0, until=lambda r: r.all(StepDone)[-1].step == 4)
+    assert not unseen(drew.watch.records[4])
 
 
 def test_a_change_of_range_is_a_gap_not_a_step(rig) -> None:

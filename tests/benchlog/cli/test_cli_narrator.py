@@ -1,14 +1,35 @@
 """What a bring-up says as text: instructions, steps, and what holds it up; not what passes by itself."""
 
 import pytest
+from msgspec.structs import replace
 
 from benchlog.cli.conduct import Narrator
-from benchlog.model.event import Instruct, Judged, Marked, Said
-from benchlog.model.step import DecidedBy, StepVerdict
+from benchlog.cli.show import steps_as_text
+from benchlog.model.event import Instruct, Judged, Marked, Said, StepDone
+from benchlog.model.step import DecidedBy, StepRecord, StepVerdict
 
 
 def judged(verdict: StepVerdict, reason: str, rule: str) -> Judged:
     return Judged(1, verdict, reason, DecidedBy.PROGRAM, rule)
+
+
+def test_a_step_without_current_is_not_praised(capsys: pytest.CaptureFixture[str]) -> None:
+    record = StepRecord(
+        fraction=0.1, set_v=12.0, measured_v=12.0, inrush_a=0.002, inrush_is_lower_bound=True,
+        idle_a=0.00133, idle_u_a=0.005, acceptance_a=0.3, acceptance_source="x", stop_a=0.5, stop_source="x",
+        verdict=StepVerdict.GO_UP, decided_by=DecidedBy.PROGRAM, decision_reason="", settled_after_s=13.0,
+        idle_bound_a=0.012,
+    )  # fmt: skip
+    blind = "no current seen: can't be told from an open fuse, switch or cord"
+    Narrator(120.0).hear(5_000_000, StepDone(1, record))
+    assert capsys.readouterr().err.endswith(f"0.00133 A idle, go up (program); {blind}\n")
+    table = steps_as_text((record,))
+    assert table[1].endswith("go up (program); no current seen")
+    assert table[2].strip() == blind
+    drew = replace(record, idle_a=0.1)
+    Narrator(120.0).hear(5_000_000, StepDone(1, drew))
+    assert capsys.readouterr().err.endswith("0.1 A idle, go up (program)\n")
+    assert len(steps_as_text((drew,))) == 2
 
 
 def test_what_holds_it_up_is_said_and_what_passes_is_not(capsys: pytest.CaptureFixture[str]) -> None:

@@ -3,7 +3,7 @@
 from msgspec.structs import replace
 
 from benchlog.cli.rejudge import differing
-from benchlog.model.event import StepDone
+from benchlog.model.event import Judged, StepDone
 from benchlog.model.step import DecidedBy, StepRecord, StepVerdict
 
 NOW = StepRecord(
@@ -24,9 +24,18 @@ def test_fuller_figures_than_an_older_record_has_are_no_difference() -> None:
     assert of(NOW, NOW) == ()
 
 
+def test_the_same_verdict_in_other_words_is_none() -> None:
+    said = Judged(1, StepVerdict.GO_UP, "Go up to 12 V", DecidedBy.PROGRAM, "accepted")
+    assert differing([(5, said)], [(5, replace(said, reason="Go up to 12 V: no current seen"))]) == ()
+    assert of(NOW, replace(NOW, decision_reason="in other words")) == ()
+    assert len(differing([(5, said)], [(5, replace(said, rule="dwell"))])) == 1
+    assert len(differing([(5, said)], [(6, said)])) == 1
+
+
 def test_another_verdict_value_or_time_is_one() -> None:
     assert len(of(OLDER, replace(NOW, verdict=StepVerdict.WAIT))) == 1
     assert len(of(OLDER, replace(NOW, idle_a=0.11))) == 1
     assert len(of(OLDER, NOW, again_us=6)) == 1
     assert len(of(NOW, replace(NOW, idle_u_a=0.006))) == 1
+    assert len(of(OLDER, replace(NOW, decided_by=DecidedBy.TECHNICIAN))) == 1
     assert differing([(5, StepDone(1, OLDER))], []) == ("1 things were said then, 0 now.",)
