@@ -1,9 +1,10 @@
 """Plays a known sound into a sound server's null sink and hears it through the audio adaptor.
 
-    python tests/drivers/sound_stream.py --folder DIR --seconds 600 [--kill-at 60] [--server]
+    python tests/drivers/sound_stream.py --folder DIR --seconds 600 [--kill-at 60] [--server] [--callbacks]
 
 With ``--server`` it starts (and, with ``--kill-at``, kills and starts again) a private server itself. Prints
-JSON: samples played and found again exact and in order, gaps, CPU share, callback time, drift.
+JSON: samples played and found again exact and in order, gaps, CPU shares, drift. With ``--callbacks`` the
+stream runs in this process instead, and what its callbacks take is printed.
 """
 
 import argparse
@@ -27,7 +28,9 @@ from benchlog.model.clock import RealClock
 from benchlog.model.errors import InstrumentFault
 from benchlog.model.role import Role
 from benchlog_drivers.adaptors.audio import AudioAdaptor
-from benchlog_drivers.transports.audio import AudioLine
+from benchlog_drivers.transports.audio import AudioLine, Order
+from benchlog_drivers.transports.audio_child import LOOK_S, open_stream
+from benchlog_drivers.transports.audio_ring import BlockRing
 
 RATE, BLOCK = 48_000, 256
 LEAD_S = 0.4
@@ -106,6 +109,7 @@ def main() -> int:
     parser.add_argument("--kill-at", type=float)
     parser.add_argument("--play", action="store_true", help="only play; the listener starts it so")
     parser.add_argument("--server", action="store_true")
+    parser.add_argument("--callbacks", action="store_true", help="only time the callbacks")
     args = parser.parse_args()
     if args.play:
         play(args.seconds)
@@ -114,7 +118,7 @@ def main() -> int:
         os.environ.update(server.environment)
         server.start()
     try:
-        print(json.dumps(run(args, server)))
+        print(json.dumps(callbacks(args.seconds) if args.callbacks else run(args, server)))
     finally:
         if server is not None:
             server.kill()
@@ -124,7 +128,8 @@ def main() -> int:
 def run(args: argparse.Namespace, server: SoundServer | None) -> dict[str, Any]:
     setup = AudioSetup(AudioInput(2, 1.0), AudioInput(1, 1.0), rate_hz=RATE, block=BLOCK)
     config = InstrumentConfig("ears", "audio", (Role.SOURCE_CURRENT, Role.INLET_VOLTAGE), INPUT, audio=setup)
-    adaptor = AudioAdaptor(config, AudioLine(INPUT, RATE, BLOCK, 2), RealClock())
+    line = AudioLine(INPUT, RATE, BLOCK, 2)
+    adaptor = AudioAdaptor(config, line, RealClock())
     identity, player = adaptor.open(), Player(args.seconds)
     listener, faults, enough = Listener(), [], args.samples or sys.maxsize
     begin, cpu, resumed = time.monotonic(), time.process_time(), None
@@ -147,6 +152,8 @@ def run(args: argparse.Namespace, server: SoundServer | None) -> dict[str, Any]:
                 listener.last, resumed = None, time.monotonic() - begin - passed
                 player = Player(args.seconds)
         cpu = time.process_time() - cpu
+        child = line._child
+        stream_s = cpu_s_of(child.pid) if child is not None and args.kill_at is None else None
         drift = adaptor.sample_clock.drift()
     finally:
         player.end()
@@ -155,7 +162,47 @@ def run(args: argparse.Namespace, server: SoundServer | None) -> dict[str, Any]:
         "identity": identity.description, "exact": listener.exact, "joined": listener.joined,
         "gaps": listener.gaps, "missing": listener.missing, "faults": faults, "resumed_after_s": resumed,
         "recorder_cpu_percent": 100.0 * cpu / passed, "drift_ppm": drift,
+        "stream_cpu_percent": None if stream_s is None else 100.0 * stream_s / passed,
     }  # fmt: skip
+
+
+class TimedRing(BlockRing):
+    """Keeps what each `put` took, in seconds."""
+
+    def __init__(self, blocks: int, frames: int, channels: int) -> None:
+        super().__init__(blocks, frames, channels)
+        self.took: list[float] = []
+
+    def put(self, *words: Any, **more: Any) -> None:
+        begin = time.perf_counter()
+        super().put(*words, **more)
+        self.took.append(time.perf_counter() - begin)
+
+
+def callbacks(seconds: float) -> dict[str, Any]:
+    """The child's own stream in this process, emptied as the child does."""
+    ring = TimedRing(1000, BLOCK, 2)
+    device, stream = open_stream(Order(INPUT, RATE, BLOCK, 2), ring)
+    begin, cpu, count = time.monotonic(), time.process_time(), 0
+    while time.monotonic() - begin < seconds:
+        count += sum(len(block.samples) for block in ring.take())
+        time.sleep(LOOK_S)
+    passed = time.monotonic() - begin
+    cpu = time.process_time() - cpu
+    stream.stop()
+    micro = 1e6 * np.array(ring.took)
+    return {
+        "device": device.name, "samples": count, "found_no_room": ring.lost, "callbacks": len(micro),
+        "callback_us_median": float(np.median(micro)), "callback_us_p99": float(np.quantile(micro, 0.99)),
+        "callback_us_worst": float(micro.max()), "block_us": 1e6 * BLOCK / RATE,
+        "stream_cpu_percent": 100.0 * cpu / passed,
+    }  # fmt: skip
+
+
+def cpu_s_of(pid: int) -> float:
+    """Processor time of a process, in s (Linux)."""
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def again(adaptor: AudioAdaptor) -> None:

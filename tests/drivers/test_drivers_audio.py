@@ -139,12 +139,11 @@ def test_whatever_is_lost_every_sample_keeps_its_number(blocks: list[tuple[int, 
 
 def test_samples_that_are_lost_without_a_word_are_found_by_the_clock() -> None:
     stand = Stand()
-    for _ in range(250):
-        stand.give()
-    stand.give(lost=9600, flagged=False)
-    for _ in range(250):
-        stand.give()
-    gaps = [one for one in stand.adaptor.listen() if isinstance(one, SampleGap)]
+    found: list[SampleBlock | SampleGap] = []
+    for k in range(501):
+        stand.give(lost=9600 if k == 250 else 0, flagged=False)
+        found += stand.adaptor.listen()
+    gaps = [one for one in found if isinstance(one, SampleGap)]
     assert [gap.missing for gap in gaps] == [pytest.approx(9600, abs=5)]
 
 
@@ -153,8 +152,20 @@ def test_a_machine_that_was_held_up_has_lost_nothing() -> None:
     for k in range(800):
         stand.late_us = 302_000 if k > 450 else 2000
         stand.give()
-    assert all(isinstance(one, SampleBlock) for one in stand.adaptor.listen())
+        assert isinstance(stand.adaptor.listen()[0], SampleBlock)
     assert stand.adaptor.gaps == 0
+
+
+def test_a_program_that_was_held_up_goes_on_with_what_is_new() -> None:
+    stand = Stand()
+    for _ in range(300):
+        stand.give()
+    held, *blocks = stand.adaptor.listen()
+    assert isinstance(held, SampleGap)
+    assert "held up" in held.reason
+    assert held.missing == pytest.approx(2.5 * RATE, abs=960)
+    assert all(isinstance(one, SampleBlock) for one in blocks)
+    assert held.first + held.missing == blocks[0].first
 
 
 def test_a_full_ring_is_a_gap_with_its_length() -> None:

@@ -27,6 +27,8 @@ SILENT_S = 0.5
 FIRST_S = 5.0
 """The same before the first block."""
 SLICE_S = 0.003
+LATE_S = 1.0
+"""Real seconds that samples may have waited (ours); what is later is let go of for the watch to keep up."""
 ADC_S = 4.0
 """So far back the library's own times are kept, against a loss that nobody told of."""
 STEADILY_US = 5_000_000
@@ -120,10 +122,21 @@ class AudioAdaptor:
             return self._nothing()
         self._heard_s = self._now()
         found: list[SampleBlock | SampleGap] = []
-        for block in blocks:
+        for block in self._timely(blocks, found):
             self._take(block, found)
         self._check_rate()
         return found
+
+    def _timely(self, blocks: list[Block], found: list[SampleBlock | SampleGap]) -> list[Block]:
+        """Without those that are so late that the watch would look at the past: they are a gap."""
+        now_us, late_us = self._clock.now(), LATE_S * 1e6 * self._clock.scale
+        if self._left_us is not None or now_us - blocks[0].at_us <= late_us:
+            return blocks
+        timely = [block for block in blocks if now_us - block.at_us <= 0.5 * late_us]
+        left = blocks[: len(blocks) - len(timely)]
+        missing = sum(len(block.samples) + block.dropped for block in left)
+        self._lose(missing, "the program was held up", found)
+        return timely
 
     def _nothing(self) -> Sequence[SampleBlock | SampleGap]:
         patience_s = FIRST_S if self._end_us is None else SILENT_S

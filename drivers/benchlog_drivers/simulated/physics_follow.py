@@ -193,6 +193,11 @@ class Follower(Generic[C]):
         """The rates held at present, without drift; None while the waveform is computed."""
         return self._held.rates if self._held is not None else None
 
+    @property
+    def due(self) -> bool:
+        """Whether what is held has drifted so far that the waveform has to renew it."""
+        return self._held is not None and abs(self._drift(self._held)) > self._held.allowed()
+
     # --- changes from outside -------------------------------------------------------------------------------
     def wake(self, least_cycles: int) -> None:
         """Back to the waveform because of a change from outside, at the phase the source has reached."""

@@ -15,11 +15,12 @@ from benchlog.model.unit import Supply
 from benchlog.model.wave import Waveform
 from benchlog_drivers.simulated.faults import Fault, check_fault
 from benchlog_drivers.simulated.lamp import Filament, series_lamp
-from benchlog_drivers.simulated.physics_follow import BIG_CHANGE, Follower
+from benchlog_drivers.simulated.physics_follow import BIG_CHANGE, SMALL_CHANGE, Follower
 from benchlog_drivers.simulated.physics_linear import BLOCK, STEPS, LinearSupply
 from benchlog_drivers.simulated.physics_load import AmplifierLoad
 from benchlog_drivers.simulated.physics_switch import SwitchModeSupply
-from benchlog_drivers.simulated.physics_trace import NOTHING, Rates, merge
+from benchlog_drivers.simulated.physics_tape import Tape
+from benchlog_drivers.simulated.physics_trace import NOTHING, Floats, Rates, merge
 from benchlog_drivers.simulated.unit_fuse import FuseWire
 from benchlog_drivers.simulated.unit_params import SourceImpedance, UnitParams, variable_transformer
 
@@ -101,6 +102,7 @@ class SimulatedUnit:
         self._on_s = 0.0
         self._owed_s = 0.0
         self._last = NOTHING
+        self._tape = Tape()
         self._rested_s = self._rest_limit_s = 0.0
         self._last_aperture = self._aperture(0.0, NOTHING)
 
@@ -228,20 +230,35 @@ class SimulatedUnit:
         self._catch_up()
         self._rest_limit_s = 0.0
         blocks = max(0, round((self._owed_s + seconds) / block_s))
-        currents, volts = [np.zeros(0)], [np.zeros(0)]
         self._owed_s += seconds - blocks * block_s
-        if blocks and not self._is_live():
-            _, self._last = self._piece(blocks * block_s)
-            return Waveform(np.zeros(blocks * BLOCK), np.zeros(blocks * BLOCK), BLOCK / block_s)
-        for _ in range(blocks):
-            live = self._is_live()
-            if live and self.follower.held is not None:
-                self.follower.wake(BIG_CHANGE)
-            _, self._last = self._piece(block_s)
-            ends = self.supply.last_trace if live else np.zeros(BLOCK + 1)
-            currents.append(0.5 * (ends[:-1] + ends[1:]))
-            volts.append(self.supply.last_inlet_v if live else np.zeros(BLOCK))
+        parts = [(np.zeros(0), np.zeros(0))]
+        while blocks > 0:
+            count, part = self._heard(blocks)
+            parts.append(part)
+            blocks -= count
+        volts, currents = zip(*parts, strict=True)
         return Waveform(np.concatenate(volts), np.concatenate(currents), BLOCK / block_s)
+
+    def _heard(self, blocks: int) -> tuple[int, tuple[Floats, Floats]]:
+        """At most so many blocks of a trace: nothing, a held cycle again, or one block of waveform."""
+        block_s, follower, tape = self.supply.block_s, self.follower, self._tape
+        self._happen()
+        if not self._is_live():
+            tape.clear()
+            _, self._last = self._piece(blocks * block_s)
+            return blocks, (np.zeros(blocks * BLOCK), np.zeros(blocks * BLOCK))
+        if follower.held is not None and (follower.due or not tape.whole):
+            follower.wake(SMALL_CHANGE if tape.whole else BIG_CHANGE)
+        if follower.held is not None:
+            ahead_s = self.fault_at_s - self.powered_s
+            count = min(blocks, max(int(ahead_s / block_s), 1)) if ahead_s > 0.0 else blocks
+            _, self._last = self._piece(count * block_s)
+            return count, tape.play(count, self._last)
+        _, self._last = self._piece(block_s)
+        ends, volts = self.supply.last_trace, self.supply.last_inlet_v
+        part = volts.copy(), 0.5 * (ends[:-1] + ends[1:])
+        tape.add(*part)
+        return 1, part
 
     def standing(self) -> Aperture:
         """The figures of the last stretch, without advancing."""
