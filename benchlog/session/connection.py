@@ -5,6 +5,7 @@ writing it: closing such a descriptor would drop SQLite's own locks (POSIX recor
 process, not to the descriptor).
 """
 
+import contextlib
 import os
 import sqlite3
 from pathlib import Path
@@ -71,12 +72,29 @@ def _check_schema(db: sqlite3.Connection, path: Path) -> None:
         )
 
 
+def take_back(path: Path) -> None:
+    """Take back what a program that died had begun to change, where a rollback journal lies beside the file.
+
+    A connection that only reads can't, and refuses the file. Does nothing where the folder can't be written.
+    """
+    if not path.with_name(path.name + "-journal").exists():
+        return
+    with contextlib.suppress(sqlite3.Error, SessionFault):
+        db = _connect(path, "rw")
+        try:
+            db.execute("select count(*) from sqlite_master").fetchone()
+        finally:
+            db.close()
+
+
 def open_for_reading(path: Path, untrusted: bool = False) -> sqlite3.Connection:
     """A connection that can't change the file; ``untrusted`` also has SQLite check the file's structure.
 
+    What a program that died had begun to change is taken back first (`take_back`).
     Older schemas look like the present one through temporary views. `SessionFault` when it can't be opened
     (no such file, newer schema), `SessionDamaged` when it is not a session file or is cut short.
     """
+    take_back(path)
     with mapped(path):
         db = _connect(path, "ro")
     try:

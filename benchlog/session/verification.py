@@ -43,12 +43,17 @@ class Verification:
     entries: int = 0
     withheld: tuple[int, ...] = ()
     """Numbers of the entries whose payloads are not in this copy."""
+    undecided: tuple[str, ...] = ()
+    """Of a document: what this version of the program can't tell. No fault, and not ``ok`` either."""
+    notes: tuple[str, ...] = ()
+    """What belongs to the answer and takes nothing away from it."""
 
 
 @dataclass(slots=True)
 class _Check:
     db: sqlite3.Connection
     faults: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
     more: int = 0
     readings: int = 0
     head: bytes = b""
@@ -90,7 +95,7 @@ def verify(path: Path) -> Verification:
         check.faults.append(f"and {check.more} more")
     return Verification(
         not check.faults, check.head.hex(), tuple(check.faults),
-        check.links, check.readings, entries, tuple(withheld),
+        check.links, check.readings, entries, tuple(withheld), notes=tuple(check.notes),
     )  # fmt: skip
 
 
@@ -194,6 +199,9 @@ def _where(seq: int, t_us: int, text: str, small: Small) -> str:
 
 def _check_rest(check: _Check, small: Small, streams: dict[int, _Stream]) -> None:
     if not check.links:
+        if not streams and not any(rows for by_link in small.values() for rows in by_link.values()):
+            check.notes.append("It is empty: the program that made it ended before it stored anything.")
+            return
         check.fault("there is no chain")
     for table, by_link in small.items():
         for link in by_link:

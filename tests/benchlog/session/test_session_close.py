@@ -2,6 +2,7 @@
 
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
 from datetime import timedelta
@@ -12,6 +13,7 @@ from session_strategies import CURRENT, JOB, WALL, fill, make, measured
 
 from benchlog.model.errors import SessionHeld
 from benchlog.model.history import Noted
+from benchlog.session import connection
 from benchlog.session.lock import Holder, SessionLock, holder_of, lock_path
 from benchlog.session.reader import SessionReader
 from benchlog.session.verification import verify
@@ -177,3 +179,50 @@ def test_a_failed_creation_leaves_nothing_and_no_lock(
     with pytest.raises(Exception, match="can't be"):
         SessionWriter.create(path, JOB, WALL)
     assert list(tmp_path.iterdir()) == []
+
+
+CHANGER = """
+import os, sqlite3, sys
+db = sqlite3.connect(sys.argv[1], isolation_level=None)
+db.execute("pragma cache_size = 1")
+db.execute("begin immediate")
+db.execute("update entry set payload = payload || ' '")
+db.execute("delete from reading")
+os._exit(9)
+"""
+
+
+@pytest.mark.parametrize("way", ["read", "verify", "finish", "write"])
+def test_what_a_killed_program_had_begun_to_change_is_taken_back(tmp_path: Path, way: str) -> None:
+    """A rollback journal is left where a program dies while SQLite changes over to its log."""
+    path = make(tmp_path / "killed.benchlog")
+    before = verify(path)
+    child = subprocess.run([sys.executable, "-c", CHANGER, str(path)], check=False)
+    assert child.returncode == 9
+    journal = path.with_name(path.name + "-journal")
+    assert journal.stat().st_size > 512
+    if way == "finish":
+        assert finish(path)
+    if way == "write":
+        SessionWriter.append_to(path, WALL).close()
+    if way == "read":
+        with SessionReader(path) as reader:
+            assert list(reader.entries())
+    after = verify(path)
+    assert after.ok
+    assert way == "write" or after.head == before.head
+    assert not journal.exists()
+
+
+def test_a_session_whose_program_died_before_it_stored_anything_is_empty_and_no_more(tmp_path: Path) -> None:
+    path = tmp_path / "empty.benchlog"
+    connection.create(path).close()
+    found = verify(path)
+    assert found.ok
+    assert found.head == ""
+    assert "ended before it stored anything" in found.notes[0]
+    db = sqlite3.connect(path)
+    db.execute("insert into meta values ('program', 'another')")
+    db.commit()
+    db.close()
+    assert not verify(path).ok
