@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from benchlog.bringup.claims import unseen
 from benchlog.model.history import BenchSet, Entry, Taken
 from benchlog.model.instrument import Accuracy, InstrumentRecord
 from benchlog.model.point import TestPoint
@@ -65,7 +66,7 @@ def _step_row(step: StepRecord) -> tuple[str, ...]:
         _figure(step.idle_u_a, 2),
         _figure(step.acceptance_a),
         _figure(step.stop_a),
-        verdict + reason,
+        f"{verdict}{reason}{'; no current seen' * unseen(step)}",
     )
 
 

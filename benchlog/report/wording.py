@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from benchlog.bringup.claims import unseen
 from benchlog.model.history import RunEnded
 from benchlog.model.job import Ending
 from benchlog.model.step import DecidedBy, Outcome, StepRecord, StepVerdict
@@ -71,12 +72,7 @@ def outcome_sentence(run: RunEnded | None) -> str:
     """One sentence on how the bring-up ended and what was seen, with the voltage it was seen up to."""
     if run is None:
         return "The unit was not brought up on the variable source in this session."
-    top = highest_judged(run.steps)
-    seen = (
-        "no step was judged by the program"
-        if top is None
-        else f"idle current within its acceptance limit up to {_volts(top)}, {_amperes(top.idle_a)} there"
-    )
+    seen = _seen_up_to(highest_judged(run.steps))
     if run.outcome is Outcome.COMPLETED:
         return f"The bring-up was completed: {seen}."
     if run.outcome is Outcome.CUT_OFF:
@@ -87,6 +83,15 @@ def outcome_sentence(run: RunEnded | None) -> str:
     if run.outcome is Outcome.REFUSED:
         return f"The bring-up was refused before power. {run.reason}"
     return f"The bring-up ended undecided: {seen}. {run.reason}"
+
+
+def _seen_up_to(top: StepRecord | None) -> str:
+    """What was seen at the highest step that was judged; a dead unit is not praised for drawing nothing."""
+    if top is None:
+        return "no step was judged by the program"
+    if unseen(top):
+        return f"no current seen up to {_volts(top)}, which can't be told from an open fuse, switch or cord"
+    return f"idle current within its acceptance limit up to {_volts(top)}, {_amperes(top.idle_a)} there"
 
 
 def _volts(step: StepRecord) -> str:
