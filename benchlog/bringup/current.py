@@ -7,6 +7,10 @@ from benchlog.model.event import InrushMeasured, Marked
 from benchlog.model.printed import plain
 from benchlog.model.role import Role
 
+RISE_SHARE = 0.02
+"""Least current, as a share of the rated one, whose rise cuts off. Below it a core's remanence that wears off
+after a switch-on doubles the current of a good unit; what runs away draws more by far (ours)."""
+
 
 def take(run: Run, start_us: int, end_us: int, amperes: float, now_us: int, overload: bool = False) -> None:
     """A source current in A; an overloaded reading counts as full scale in every stop rule."""
@@ -97,7 +101,7 @@ def _after_window(run: Run, start_us: int, end_us: int, amperes: float, now_us: 
 
 def _rising(run: Run, start_us: int, end_us: int, amperes: float, now_us: int) -> None:
     found = run.drift.rise(start_us, end_us, amperes) if run.inrush.first_us else None
-    if found is None:
+    if found is None or found.after < RISE_SHARE * run.limits.expectation.rated_a:
         return
     text = wording.rise(run.volts, found.before, found.after, found.over_s)
     if not run.valve:

@@ -53,6 +53,18 @@ def test_a_steep_slope_cuts_off_before_thirty_seconds_have_passed(rig) -> None:
     assert r.when(SwitchOff) - begun_s < 30.0
 
 
+def test_the_rise_of_a_current_that_is_nearly_nothing_is_no_runaway(rig) -> None:
+    """A good unit whose remanence wore off drew 23, then 38 mA at 10 % of mains: 0.8 % of its rated current."""
+    r = rig().to_step(0.40, 0.05)
+    least_a = 0.02 * r.setup.unit.rated_a
+    r.level[Role.SOURCE_CURRENT] = lambda v, t: least_a * (0.4 + min(max(t - 12.0, 0.0), 29.0) / 50.0)
+    r.run(45.0)
+    assert not r.watch.latched
+    r.level[Role.SOURCE_CURRENT] = 1.2 * least_a
+    r.run(5.0)
+    assert r.verdict.rule.startswith("rise")
+
+
 def test_readings_of_the_first_ten_seconds_do_not_serve(rig) -> None:
     """A front end that wakes 9 s after the arrival is no runaway."""
     r = rig().to_step(0.40, 0.05)
