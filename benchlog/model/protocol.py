@@ -11,6 +11,7 @@ from benchlog.model.history import Payload
 from benchlog.model.job import Job
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Status
+from benchlog.model.reference import Reference
 from benchlog.model.role import Role
 from benchlog.model.step import Outcome, Step
 from benchlog.model.unit import Unit
@@ -143,6 +144,15 @@ class Answered(msgspec.Struct, frozen=True, tag="answered"):
     """Ask again with the technician's answer to this."""
 
 
+class ReferenceNow(msgspec.Struct, frozen=True, tag="reference-now"):
+    """What was found for the reference units that the window named."""
+
+    names: tuple[str, ...]
+    reference: Reference | None = None
+    fault: str = ""
+    """Why there is none; empty where there is, or none was named."""
+
+
 class Closing(msgspec.Struct, frozen=True, tag="closing"):
     """The recorder is about to close the session; the window closes its reader and answers `Closed`.
 
@@ -167,6 +177,7 @@ ToWindow = (
     | InstrumentsNow
     | Raw
     | Answered
+    | ReferenceNow
     | Closing
     | Ping
 )
@@ -227,6 +238,8 @@ class RunAsked(msgspec.Struct, frozen=True, tag="run-asked"):
     """Text of a plan file (TOML); empty for the usual plan of the unit."""
     checked: str = ""
     """Answer to the questions before power, where there are any; recorded."""
+    references: tuple[str, ...] = ()
+    """Reference units: numbers of finished jobs, or paths of sessions and reference files."""
 
 
 class BenchAsked(msgspec.Struct, frozen=True, tag="bench-asked"):
@@ -260,6 +273,15 @@ class RawAsked(msgspec.Struct, frozen=True, tag="raw-asked"):
     on: bool
 
 
+class ReferenceAsked(msgspec.Struct, frozen=True, tag="reference-asked"):
+    """What these reference units drew, before a bring-up is begun with them; named as in `RunAsked`."""
+
+    names: tuple[str, ...]
+
+
+Inquiry = RawAsked | ReferenceAsked
+"""What the present sitting answers and goes on."""
+
 Request = RunAsked | BenchAsked | RehearsalAsked | JobAsked | RolesGiven
 """What begins another sitting."""
 
@@ -277,6 +299,7 @@ FromWindow = (
     | JobAsked
     | RolesGiven
     | RawAsked
+    | ReferenceAsked
 )
 
 _encoder = msgspec.json.Encoder()

@@ -10,7 +10,7 @@ from benchlog.model.clock import US, Anchor, Clock
 from benchlog.model.event import Ended, Said, Told
 from benchlog.model.history import Entry, Payload
 from benchlog.model.pattern import FaultPattern
-from benchlog.model.protocol import Answered, LimitsNow, RawAsked, Request
+from benchlog.model.protocol import Answered, Inquiry, LimitsNow, Request
 from benchlog.model.reading import Reading
 from benchlog.model.step import StepRecord
 
@@ -127,7 +127,7 @@ class Desk:
     """What lets the window ask for more than this sitting. The window outlives it."""
 
     link: "WindowLink"
-    ask: Callable[[Request | RawAsked], Answered | None]
+    ask: Callable[[Request | Inquiry], Answered | None]
     """Given what the window asks for; returns why it is refused, or nothing where it will be done."""
     bench_path: str = ""
     benches: tuple[str, ...] = ()

@@ -22,6 +22,7 @@ from benchlog.model.protocol import (
     Answered,
     EntryAdded,
     FromWindow,
+    Inquiry,
     Painted,
     Pong,
     Pressed,
@@ -116,10 +117,10 @@ class Switchboard:
             _log.error("fault in the window: %s", message.text)
         elif isinstance(message, WantsToClose):
             self._window_closes(message.power_off)
-        elif isinstance(message, Request | RawAsked):
+        elif isinstance(message, Request | Inquiry):
             self._asked(message)
 
-    def _asked(self, message: Request | RawAsked) -> None:
+    def _asked(self, message: Request | Inquiry) -> None:
         """Something that takes another sitting: this one ends in order where it may."""
         self.attention.touched(real_s(self._clock))
         answer: Answered | None
@@ -131,7 +132,7 @@ class Switchboard:
             answer = self.desk.ask(message)
         if answer is not None:
             self.say(answer)
-        elif not isinstance(message, RawAsked):
+        elif not isinstance(message, Inquiry):
             self.leaving = True
             self.changed.set()
 

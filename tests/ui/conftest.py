@@ -58,6 +58,12 @@ def _silent(request, monkeypatch):
 
 
 @pytest.fixture(autouse=True)
+def _folders_of_its_own(tmp_path_factory, monkeypatch):
+    """The pages look for finished jobs: never among those of the user."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path_factory.getbasetemp() / "data"))
+
+
+@pytest.fixture(autouse=True)
 def _loops_that_run(qapp):
     """An application that a window told to end would end every later loop at once: begin and end it anew."""
     QTimer.singleShot(0, qapp.quit)

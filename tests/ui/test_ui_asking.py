@@ -25,11 +25,14 @@ from benchlog.model.protocol import (
     Pressed,
     Raw,
     RawAsked,
+    ReferenceAsked,
+    ReferenceNow,
     RehearsalAsked,
     RolesGiven,
     RunAsked,
 )
 from benchlog.model.quantity import Quantity
+from benchlog.model.reference import Reference, ReferencePoint
 from benchlog.model.role import Role
 from benchlog_ui.benchchoice import NONE, REHEARSALS, file_dialog
 from benchlog_ui.climbpage import SLOW
@@ -101,6 +104,52 @@ def test_a_bring_up_is_asked_for_once_all_was_seen_to(bench):
     assert bench.start.window.bands.words[1:] == []
     (asked,) = sent(bench, RunAsked)
     assert (asked.unit, asked.lamp_w, asked.soak_min, asked.plan) == (job().unit, 100.0, 30.0, "")
+
+
+def test_a_reference_unit_is_chosen_before_power_and_shows_in_the_limits(bench):
+    desk = sit(bench)
+    desk.shell.go(BEFORE)
+    frames(bench)
+    page = desk.shell.before
+    QTest.keyClicks(page.begin.reference.box, "J-009")
+    QTest.keyClick(page.begin.reference.box, Qt.Key.Key_Return)
+    assert sent(bench, ReferenceAsked) == [ReferenceAsked(("J-009",))]
+    assert "still being read" in page.begin.fault()
+    points = tuple(ReferencePoint(v, 0.3 * v + 0.01, 0.36 * v + 0.012) for v in (0.05, 0.2, 0.5, 1.0))
+    bench.tell(ReferenceNow(("J-009",), Reference("job J-009", 120.0, points)))
+    assert bench.pump(lambda: page.begin.reference.reference is not None)
+    frames(bench)
+    assert "J-009" in page.plan.steps[-1].acceptance.source
+    answer_all(bench)
+    begin_on_my_word(bench)
+    assert sent(bench, RunAsked)[-1].references == ("J-009",)
+
+
+def test_a_reference_that_is_none_is_told_and_nothing_begins_with_it(bench):
+    desk = sit(bench)
+    desk.shell.go(BEFORE)
+    frames(bench)
+    page = desk.shell.before
+    page.begin.reference.box.setCurrentText("J-1  (unit not named); b.json")
+    page.begin.reference.box.lineEdit().editingFinished.emit()
+    assert sent(bench, ReferenceAsked) == [ReferenceAsked(("J-1", "b.json"))]
+    bench.tell(ReferenceNow(("J-1", "b.json"), fault="b.json holds no reference."))
+    assert bench.pump(lambda: page.begin.reference.fault != "")
+    frames(bench)
+    assert page.words.text().endswith("b.json holds no reference.")
+    assert page.begin.fault() == "b.json holds no reference."
+
+
+def test_leads_and_a_makers_procedure_stand_before_power(bench):
+    desk = sit(bench)
+    desk.shell.go(BEFORE)
+    frames(bench)
+    page = desk.shell.before
+    assert page.leads.text().startswith("Leads: source EARTHED lead, ammeter floating")
+    QTest.keyClicks(page.begin.procedure, "as the service sheet has it")
+    QTest.keyClick(page.begin.procedure, Qt.Key.Key_Return)
+    notes = [m.payload for m in sent(bench, EntryAdded) if isinstance(m.payload, Noted)]
+    assert [n.text for n in notes] == ["maker's procedure: as the service sheet has it"]
 
 
 def test_a_question_of_the_recorder_is_asked_and_the_answer_goes_back_with_the_request(bench):

@@ -6,6 +6,7 @@ import sys
 import time
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from benchlog.bench.file import load_bench
@@ -26,6 +27,8 @@ from benchlog.model.protocol import (
     Pressed,
     Raw,
     RawAsked,
+    ReferenceAsked,
+    ReferenceNow,
     RehearsalAsked,
     RolesGiven,
     RunAsked,
@@ -33,6 +36,7 @@ from benchlog.model.protocol import (
     decode_to_window,
     encode,
 )
+from benchlog.model.reference import Reference, ReferencePoint
 from benchlog.model.role import Role
 from benchlog.model.unit import Unit
 from benchlog.session.reader import SessionReader
@@ -131,6 +135,7 @@ def test_what_the_window_can_ask_for(opened, tmp_path):
     assert raw.lines[0][1] in "<>"
     window.say(RawAsked(False))
     look_for_other_jobs(window, tmp_path)
+    ask_for_a_reference(window, tmp_path)
     change_a_part(window, bench)
     run_and_end(window, hello)
     window.say(JobAsked(""))
@@ -150,6 +155,16 @@ def look_for_other_jobs(window, folder):
     assert "There is no session" in window.of(Answered).text
 
 
+def ask_for_a_reference(window, folder):
+    window.say(ReferenceAsked((str(folder / "none.json"),)))
+    assert "none.json" in window.of(ReferenceNow).fault
+    given = Reference("J-009", 120.0, (ReferencePoint(0.1, 0.04, 0.05), ReferencePoint(1.0, 0.3, 0.36)))
+    path = folder / "reference.json"
+    path.write_bytes(msgspec.json.encode(given))
+    window.say(ReferenceAsked((str(path),)))
+    assert window.of(ReferenceNow) == ReferenceNow((str(path),), given)
+
+
 def change_a_part(window, path):
     """Another part for an instrument: the bench file is written, the former one kept beside it."""
     before = load_bench(path)
@@ -163,6 +178,8 @@ def change_a_part(window, path):
 
 
 def run_and_end(window, hello):
+    window.say(RunAsked(hello.job.unit, ask=True, references=("no-such-job",)))
+    assert "no-such-job" in window.of(Answered).text
     asked = RunAsked(hello.job.unit, ask=True)
     window.say(asked)
     found = window.until(lambda m: isinstance(m, Answered | Hello))

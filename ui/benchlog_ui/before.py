@@ -9,11 +9,13 @@ from PySide6.QtWidgets import QCheckBox, QHBoxLayout, QLabel, QScrollArea, QVBox
 from benchlog.bringup.plan import Plan, make_plan
 from benchlog.model.errors import BenchlogError
 from benchlog.model.history import BenchSet
-from benchlog.model.instrument import MeterSheet
+from benchlog.model.instrument import Earth, MeterSheet
+from benchlog.model.reference import Reference
 from benchlog.model.role import Role
 from benchlog.model.run import RunSetup
 from benchlog.model.unit import Unit
 from benchlog_ui.beginning import BeginBox
+from benchlog_ui.benchpage import EARTH_WORDS, earth_words
 from benchlog_ui.look import Look
 from benchlog_ui.marks import CUT_OFF_KEY
 from benchlog_ui.plancurve import PlanCurve
@@ -30,7 +32,9 @@ class Check:
     words: str
 
 
-def checks(unit: Unit | None, bench: BenchSet | None, setup: RunSetup | None) -> tuple[Check, ...]:
+def checks(
+    unit: Unit | None, bench: BenchSet | None, setup: RunSetup | None, lamp_w: float | None = None
+) -> tuple[Check, ...]:
     """What has to be seen to before this unit is powered on this bench. Common practice, no source."""
     found = [
         Check("loudspeaker off", "No loudspeaker or customer's load is connected."),
@@ -40,7 +44,9 @@ def checks(unit: Unit | None, bench: BenchSet | None, setup: RunSetup | None) ->
     ]
     if unit is None or unit.protective_earth is None or unit.protective_earth:
         found.append(Check("protective earth", "Class I: the protective earth was measured to be connected."))
-    lamp_w = setup.lamp_w if setup is not None else None
+    if bench is not None and any(i.earth is Earth.UNKNOWN and i.connection for i in bench.instruments):
+        found.append(Check("earth of leads", "The earth of every lead that is not known was measured."))
+    lamp_w = setup.lamp_w if setup is not None else lamp_w
     if lamp_w is not None:
         found.append(Check("series lamp", f"The series lamp of {lamp_w:g} W is in circuit."))
     hand_set = setup.hand_set if setup is not None else _hand_set(bench)
@@ -61,16 +67,29 @@ def sheets_of(bench: BenchSet) -> dict[Role, MeterSheet]:
 
 
 def plan_for(
-    unit: Unit, bench: BenchSet, lamp_w: float | None = None, edits: Mapping[int, Edit] | None = None
+    unit: Unit,
+    bench: BenchSet,
+    lamp_w: float | None = None,
+    edits: Mapping[int, Edit] | None = None,
+    reference: Reference | None = None,
 ) -> Plan:
     """The plan of a unit on a bench, with what was changed in it. `UsageError` where figures are missing."""
     sheets: Mapping[Role, MeterSheet] = sheets_of(bench)
     reads = set(sheets) - {Role.SOURCE}
-    plan = make_plan(unit, sheets, reads, hand_set=_hand_set(bench), lamp_w=lamp_w)
+    hand_set = _hand_set(bench)
+    plan = make_plan(unit, sheets, reads, hand_set=hand_set, lamp_w=lamp_w, reference=reference)
     file = plan_file(plan.steps, edits or {})
     if file is None:
         return plan
-    return make_plan(unit, sheets, reads, hand_set=_hand_set(bench), lamp_w=lamp_w, file=file)
+    return make_plan(unit, sheets, reads, hand_set=hand_set, lamp_w=lamp_w, reference=reference, file=file)
+
+
+def lead_words(bench: BenchSet | None) -> str:
+    """The earth of each connected lead by name, and what they mean together."""
+    if bench is None or not bench.instruments:
+        return ""
+    leads = ", ".join(f"{i.name} {EARTH_WORDS[i.earth]}" for i in bench.instruments if i.connection)
+    return f"Leads: {leads}. {earth_words(bench)}" if leads else earth_words(bench)
 
 
 class BeforePage(QWidget):
@@ -95,11 +114,12 @@ class BeforePage(QWidget):
         self.table = PlanTable(look, change)
         self.curve = PlanCurve(look)
         self.words, self.source, self.key_seen, self.open = QLabel(), QLabel(), QLabel(), QLabel()
-        for label in (self.words, self.source, self.key_seen, self.open):
+        self.leads = QLabel()
+        for label in (self.words, self.source, self.key_seen, self.open, self.leads):
             label.setWordWrap(True)
         self.source.setText("Choose a limit to see where it comes from; type a figure to change it.")
         self.table.chosen.connect(self.source.setText)
-        self.begin = BeginBox(look, begin)
+        self.begin = BeginBox(look, begin, record)
         self._lay_out()
         self.restyle(look)
 
@@ -109,6 +129,7 @@ class BeforePage(QWidget):
         self._checks.setContentsMargins(0, 0, 0, 0)
         self._checks.addWidget(self.key_seen)
         self._checks.addWidget(self.open)
+        self._checks.addWidget(self.leads)
         self.open.hide()
         self._checks.addStretch(1)
         room = QScrollArea()
@@ -119,7 +140,7 @@ class BeforePage(QWidget):
         room.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         left = QVBoxLayout()
         left.addWidget(self.words)
-        left.addWidget(self.table, 3)
+        left.addWidget(self.table, 5)
         left.addWidget(self.source)
         left.addWidget(self.curve, 2)
         right = QVBoxLayout()
@@ -136,7 +157,7 @@ class BeforePage(QWidget):
         self._columns.setContentsMargins(gap, look.px(12), gap, look.px(12))
         self._columns.setSpacing(gap)
         self._checks.setSpacing(look.px(10))
-        for widget in (self.words, self.source):
+        for widget in (self.words, self.source, self.leads):
             widget.setFont(look.font(20))
         for line in self._lines.values():
             for label in line.findChildren(QLabel):
@@ -161,11 +182,16 @@ class BeforePage(QWidget):
             else f"Press {CUT_OFF_KEY} once now: not seen here yet. On some keyboards it needs Fn."
         )
         lamp_w = self.begin.lamp_w
-        key = (unit, bench, setup, frozenset(answered), lamp_w, tuple(self.edits.items()))
+        reference = self.begin.reference
+        key = (
+            unit, bench, setup, frozenset(answered), lamp_w, tuple(self.edits.items()),
+            reference.reference, reference.fault,
+        )  # fmt: skip
         if key == self._key:
             return
         self._key = key
-        self._ask(checks(unit, bench, setup), answered)
+        self._ask(checks(unit, bench, setup, lamp_w), answered)
+        self.leads.setText(lead_words(bench))
         self._show_plan(unit, bench, setup, lamp_w)
 
     def show_open(self, lines: Sequence[str]) -> None:
@@ -211,7 +237,9 @@ class BeforePage(QWidget):
     def _show_plan(
         self, unit: Unit | None, bench: BenchSet | None, setup: RunSetup | None, lamp_w: float | None
     ) -> None:
-        self.plan, words = _plan_and_words(unit, bench, setup, lamp_w, self.edits)
+        reference = self.begin.reference
+        self.plan, words = _plan_and_words(unit, bench, setup, lamp_w, self.edits, reference.reference)
+        words = f"{words}\n{reference.fault}" if reference.fault else words
         steps = self.plan.steps if self.plan is not None else ()
         self.words.setText(words)
         self.table.show_steps(steps, self.edits, editable=setup is None)
@@ -225,6 +253,7 @@ def _plan_and_words(
     setup: RunSetup | None,
     lamp_w: float | None,
     edits: Mapping[int, Edit],
+    reference: Reference | None,
 ) -> tuple[Plan | None, str]:
     if setup is not None:
         plan = Plan(setup.steps)
@@ -232,7 +261,7 @@ def _plan_and_words(
     if unit is None or bench is None or not bench.instruments:
         return None, "No plan yet: it needs the rating plate (intake) and the instruments of a bench file."
     try:
-        plan = plan_for(unit, bench, lamp_w, edits)
+        plan = plan_for(unit, bench, lamp_w, edits, reference)
     except BenchlogError as error:
         return None, f"No plan yet: {error}"
     return plan, _words(plan, "The plan that this unit would have.")

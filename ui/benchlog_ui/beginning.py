@@ -1,10 +1,12 @@
-"""What a bring-up is begun with: lamp, soak, who steps up; and the button that begins it."""
+"""What a bring-up is begun with: lamp, soak, reference, maker's procedure; and the button that begins it."""
 
 from collections.abc import Callable
 
 from PySide6.QtWidgets import QCheckBox, QGridLayout, QLabel, QLineEdit, QPushButton, QWidget
 
 from benchlog_ui.look import Look
+from benchlog_ui.referencechoice import NAME as REFERENCE
+from benchlog_ui.referencechoice import ReferenceChoice
 
 BEGIN_KEY = "Ctrl+B"
 _MOST_LAMP_W, _MOST_SOAK_MIN = 2000.0, 24 * 60.0
@@ -13,25 +15,43 @@ _MOST_LAMP_W, _MOST_SOAK_MIN = 2000.0, 24 * 60.0
 class BeginBox(QWidget):
     """Nothing of it has to be filled in: without a lamp, without a soak, the source steps by itself."""
 
-    def __init__(self, look: Look, begin: Callable[[], None]) -> None:
-        """``begin`` is called by the button."""
+    def __init__(self, look: Look, begin: Callable[[], None], record: Callable[[str, str], None]) -> None:
+        """``begin`` is called by the button, ``record`` is given a name and what was entered for it."""
         super().__init__()
-        self.lamp, self.soak = QLineEdit(), QLineEdit()
+        self._record = record
+        self._procedure = ""
+        self.lamp, self.soak, self.procedure = QLineEdit(), QLineEdit(), QLineEdit()
+        self.reference = ReferenceChoice(look)
+        self.procedure.editingFinished.connect(self._followed)
         self.ask = QCheckBox("Go up at the key only")
         self.button = QPushButton(f"Begin the bring-up   {BEGIN_KEY}")
         self.button.clicked.connect(begin)
         self.button.setAutoDefault(True)
-        self._labels = (QLabel("series lamp, W (none: empty)"), QLabel("soak, minutes (none: empty)"))
+        self._labels: list[QLabel] = []
         grid = self._grid = QGridLayout(self)
         grid.setContentsMargins(0, 0, 0, 0)
-        for column, (label, field) in enumerate(zip(self._labels, (self.lamp, self.soak), strict=True)):
-            label.setBuddy(field)
-            field.setAccessibleName(label.text())
-            grid.addWidget(label, 0, column)
-            grid.addWidget(field, 1, column)
-        grid.addWidget(self.ask, 2, 0, 1, 2)
-        grid.addWidget(self.button, 3, 0, 1, 2)
+        self._place(REFERENCE, self.reference.box, self.reference, 0, 0, 2)
+        self._place("maker's procedure followed (none: empty)", self.procedure, self.procedure, 2, 0, 2)
+        self._place("series lamp, W (none: empty)", self.lamp, self.lamp, 4, 0, 1)
+        self._place("soak, minutes (none: empty)", self.soak, self.soak, 4, 1, 1)
+        grid.addWidget(self.ask, 6, 0, 1, 2)
+        grid.addWidget(self.button, 7, 0, 1, 2)
         self.restyle(look)
+
+    def _place(self, words: str, field: QWidget, widget: QWidget, row: int, column: int, span: int) -> None:
+        label = QLabel(words)
+        label.setBuddy(field)
+        field.setAccessibleName(words)
+        self._labels.append(label)
+        self._grid.addWidget(label, row, column, 1, span)
+        self._grid.addWidget(widget, row + 1, column, 1, span)
+
+    def _followed(self) -> None:
+        """A maker's procedure, into the history when it has changed."""
+        words = self.procedure.text().strip()
+        if words != self._procedure:
+            self._procedure = words
+            self._record("maker's procedure", words or "none")
 
     @property
     def lamp_w(self) -> float | None:
@@ -45,6 +65,10 @@ class BeginBox(QWidget):
 
     def fault(self) -> str:
         """What of it can't be meant; empty where all can."""
+        if self.reference.fault:
+            return self.reference.fault
+        if self.reference.waiting:
+            return "The reference unit is still being read: begin again in a moment."
         for label, field, most in zip(
             ("series lamp", "soak"), (self.lamp, self.soak), (_MOST_LAMP_W, _MOST_SOAK_MIN), strict=True
         ):
@@ -62,8 +86,9 @@ class BeginBox(QWidget):
         self._grid.setVerticalSpacing(look.px(6))
         for label in self._labels:
             label.setFont(look.font(17))
-        for field in (self.lamp, self.soak, self.ask):
+        for field in (self.lamp, self.soak, self.procedure, self.ask):
             field.setFont(look.font(20))
+        self.reference.restyle(look)
         self.button.setFont(look.font(24, bold=True))
         self.button.setMinimumHeight(look.px(56))
 

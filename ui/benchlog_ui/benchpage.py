@@ -29,8 +29,8 @@ from benchlog_ui.requests import Requests
 from benchlog_ui.words import STATUS, age, channel_words, figure, volts
 
 HEADS = ("part", "reads now", "instrument", "connection", "earth", "accuracy stated", "calibrated until")
-_SHARES = (0.12, 0.15, 0.19, 0.17, 0.09, 0.17, 0.11)
-_EARTH_WORDS = {
+_SHARES = (0.11, 0.13, 0.19, 0.20, 0.09, 0.17, 0.11)
+EARTH_WORDS = {
     Earth.EARTHED: "EARTHED lead",
     Earth.FLOATING: "floating",
     Earth.UNKNOWN: "not known",
@@ -220,7 +220,7 @@ class BenchPage(QWidget):
             stated = next((a for a in i.sheet.accuracy if _fits(a, role)), None)
             cells = (
                 channel_words(role)[0], "", f"{'simulated: ' if i.simulated else ''}{described(i)}",
-                i.connection or "by hand", _EARTH_WORDS[i.earth], accuracy_words(stated),
+                i.connection or "by hand", EARTH_WORDS[i.earth], accuracy_words(stated),
                 i.calibration_due or "not known",
             )  # fmt: skip
             for column, text in enumerate(cells):

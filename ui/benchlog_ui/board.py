@@ -20,6 +20,7 @@ from benchlog.model.protocol import (
     Point,
     PowerState,
     Raw,
+    ReferenceNow,
     RunClosed,
     SaidNow,
     StorageState,
@@ -142,6 +143,8 @@ class Board:
     """What went over the lines, oldest first, while that is wanted."""
     answers: list[Answered] = field(default_factory=list)
     """What came of requests, not yet shown."""
+    reference: ReferenceNow | None = None
+    """What came of the last question for reference units."""
     sittings: int = 0
     """How many this window has seen."""
     changed: set[str] = field(default_factory=set)
@@ -168,6 +171,8 @@ class Board:
                 self.raw.extend(message.lines)
             case Answered():
                 self.answers.append(message)
+            case ReferenceNow():
+                self.reference = message
             case PowerState():
                 self.power = message
                 self.changed.add("power")

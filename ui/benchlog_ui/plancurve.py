@@ -24,7 +24,7 @@ class PlanCurve(QWidget):
     def restyle(self, look: Look) -> None:
         """Take colours and sizes."""
         self._look = look
-        self.setMinimumHeight(look.px(150))
+        self.setMinimumHeight(look.px(140))
         self.update()
 
     def show_steps(self, steps: Sequence[Step]) -> None:

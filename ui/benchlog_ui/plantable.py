@@ -49,7 +49,7 @@ class PlanTable(QTableWidget):
         self._look = look
         self.setFont(look.font(20))
         self.horizontalHeader().setFont(look.font(17))
-        self.verticalHeader().setDefaultSectionSize(look.px(34))
+        self.verticalHeader().setDefaultSectionSize(look.px(31))
         self._spread()
 
     def resizeEvent(self, event: QResizeEvent) -> None:

@@ -13,6 +13,7 @@ from benchlog.model.protocol import (
     EntryAdded,
     FromWindow,
     JobAsked,
+    ReferenceAsked,
     RehearsalAsked,
     RolesGiven,
     RunAsked,
@@ -55,6 +56,7 @@ class Requests:
             soak_min=page.begin.soak_min,
             ask=page.begin.ask.isChecked(),
             plan=plan_text(plan_file(steps, page.edits)),
+            references=page.begin.reference.names,
         )
         left = page.unanswered()
         if not left and not standing:
@@ -128,6 +130,11 @@ class Requests:
         text = f"Asked before power: {asked.text} Answered: {said}"
         self._send(EntryAdded(Noted(" ".join(text.splitlines()), stage="before-power")))
         self._ask_run(msgspec.structs.replace(run, checked=said))
+
+    def ask_reference(self, names: tuple[str, ...]) -> None:
+        """What these reference units drew; the answer comes by the board."""
+        if names:
+            self._send(ReferenceAsked(names))
 
     # ---- another bench, another job ------------------------------------------------------------------
 

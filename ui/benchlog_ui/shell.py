@@ -117,6 +117,8 @@ class Shell:
             self.begin,
             lambda row, edit: self.requests.change(page, row, edit),
         )
+        page.begin.reference.asked.connect(self.requests.ask_reference)
+        page.begin.reference.look_up()
         return self._add(BEFORE, page, page.restyle)
 
     @cached_property
@@ -293,6 +295,7 @@ class Shell:
         elif frame % SLOW == 0 and self.at == BEFORE:
             setup = self._board.setup if self._board.running else None
             unit = setup.unit if setup is not None else self.ledger.job.unit
+            self.before.begin.reference.refresh(self._board.reference)
             self.before.refresh(unit, self.ledger.bench, setup, self.ledger.checks, key_seen)
             self.before.show_open(self._open() if setup is None else ())
         elif self.at == JOBS:
