@@ -34,7 +34,7 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     parser.add_argument(
         "--without-customer",
         action="store_true",
-        help="of a copy without intake, notes, approval, ending and photographs, whose chain still verifies",
+        help="of a copy without customer data, words of your own and photographs; its chain still verifies",
     )
     parser.add_argument("--progress", action="store_true", help="say on standard error what is being done")
     add_json_option(parser)

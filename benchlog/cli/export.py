@@ -37,7 +37,7 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
         "--without-customer",
         type=Path,
         metavar="OUT.benchlog",
-        help="a copy without intake, notes, approval, ending and photographs, whose chain still verifies",
+        help="a copy without customer data, words of your own and photographs; its chain still verifies",
     )
     parser.add_argument("--photographs", type=Path, metavar="DIR", help="the photographs, into a folder")
     parser.add_argument("--bom", action="store_true", help="mark CSV as UTF-8 for spreadsheet programs")

@@ -1,6 +1,7 @@
 """``benchlog verify``: a session against its chain, a document against the session inside."""
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 
 from benchlog.cli.options import add_json_option
@@ -18,22 +19,31 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print what is wrong; exit 6 where anything is."""
+    """Print what is wrong; exit 6 where anything is, 4 where this version can't tell."""
     document = is_document(args.file)
     try:
         found = _verify(args.file, document)
-        head, faults = found.head, found.faults + _other_head(args.head, found.head)
+        found = replace(found, faults=found.faults + _other_head(args.head, found.head))
     except SessionFault as fault:
-        head, faults = "", (str(fault),)
+        found = Verification(False, "", (str(fault),))
+    ok = not found.faults and not found.undecided
     if args.json:
-        print_json({"ok": not faults, "head": head, "faults": list(faults)})
+        said = {"faults": found.faults, "undecided": found.undecided, "notes": found.notes}
+        print_json({"ok": ok, "head": found.head, **{key: list(value) for key, value in said.items()}})
     else:
-        lines = [*faults, f"head of the chain: {head}"] if head else list(faults)
-        if not faults:
-            lines.append("Every entry and reading is as it was committed.")
-            lines += ["Every page is as its data give it."] if document else []
-        print_lines(lines)
-    return int(Exit.VERIFICATION if faults else Exit.DONE)
+        print_lines(_lines(found, document))
+    return int(Exit.DONE if ok else Exit.VERIFICATION if found.faults else Exit.UNDECIDED)
+
+
+def _lines(found: Verification, document: bool) -> list[str]:
+    """What was found, for people."""
+    lines = [*found.faults, *found.undecided, *found.notes]
+    lines += [f"head of the chain: {found.head}"] if found.head else []
+    if not found.faults:
+        lines.append("Every entry and reading is as it was committed.")
+        whole = document and not found.undecided and not found.notes
+        lines += ["Every page is as its data give it."] if whole else []
+    return lines
 
 
 def _verify(path: Path, document: bool) -> Verification:

@@ -38,11 +38,22 @@ def verify_document(path: Path) -> Verification:
         session.write_bytes(attached.session)
         found = verify(session)
         faults = [f"The session inside: {fault}" for fault in found.faults]
+        pages = _Pages()
         if faults or not _as_made(session, attached, data):
-            faults += _printed_faults(session, take_apart(data, path), found.head, path)
+            pages = _printed(session, take_apart(data, path), found.head, path)
+    faults += pages.faults
     return Verification(
-        not faults, found.head, tuple(faults), found.links, found.readings, found.entries, found.withheld
-    )
+        not faults and not pages.undecided, found.head, tuple(faults), found.links, found.readings,
+        found.entries, found.withheld, pages.undecided, pages.notes,
+    )  # fmt: skip
+
+
+class _Pages(msgspec.Struct, frozen=True):
+    """What comparing the pages with the session inside says."""
+
+    faults: tuple[str, ...] = ()
+    undecided: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 def _as_made(session: Path, attached: Attached, data: bytes) -> bool:
@@ -54,11 +65,12 @@ def _as_made(session: Path, attached: Attached, data: bytes) -> bool:
         return False
 
 
-def _printed_faults(session: Path, printed: Printed, head: str, path: Path) -> list[str]:
+def _printed(session: Path, printed: Printed, head: str, path: Path) -> _Pages:
     """What is printed that the session inside does not say."""
     faults = _head_faults(printed, head)
     faults += [f"The document has {key[1:]}, which our documents do not have." for key in printed.active]
-    return faults + _page_faults(session, printed, path)
+    pages = _compared(session, printed, path)
+    return msgspec.structs.replace(pages, faults=(*faults, *pages.faults))
 
 
 def _head_faults(printed: Printed, head: str) -> list[str]:
@@ -72,19 +84,25 @@ def _head_faults(printed: Printed, head: str) -> list[str]:
     return []
 
 
-def _page_faults(session: Path, printed: Printed, path: Path) -> list[str]:
+def _compared(session: Path, printed: Printed, path: Path) -> _Pages:
     """Pages that are not those that the session inside gives."""
     try:
         layout, paper, by = read_stamp(printed.keywords)
     except ValueError:
-        return ["The document does not say how it was laid out: its pages can't be compared with the data."]
+        return _Pages(
+            ("The document does not say how it was laid out: its pages can't be compared with the data.",)
+        )
     try:
         again, _ = lay_out(session, printed.name, layout, paper, printed.head)
         wanted = take_apart(again, path)
     except _STRANGE as error:
-        return [f"The pages can't be laid out again from the session inside: {error}"]
+        return _Pages((f"The pages can't be laid out again from the session inside: {error}",))
     if by != program():
-        return _figure_faults(printed, wanted)
+        return _of_another_version(printed, wanted, by)
+    return _Pages(tuple(_page_faults(printed, wanted)))
+
+
+def _page_faults(printed: Printed, wanted: Printed) -> list[str]:
     faults = [
         _page_fault(number, printed.text(number - 1), wanted.text(number - 1))
         for number, (there, right) in enumerate(zip(printed.pages, wanted.pages, strict=False), 1)
@@ -117,13 +135,20 @@ def _figures_in(printed: Printed) -> Counter[str]:
     return Counter(_NUMBER.findall(" ".join(texts)))
 
 
-def _figure_faults(printed: Printed, wanted: Printed) -> list[str]:
-    """Of a document by another version of the program: figures that its data do not give."""
-    there, right = _figures_in(printed), _figures_in(wanted)
-    strange = list((there - right).elements())
+def _of_another_version(printed: Printed, wanted: Printed, by: str) -> _Pages:
+    """Of a document by another version of the program only the figures can be compared."""
+    note = (
+        f"The document was laid out by another version of the program ({by}; this one is {program()}), so "
+        "that its pages can't be compared one by one. The session inside was checked in full."
+    )
+    strange = list((_figures_in(printed) - _figures_in(wanted)).elements())
     if not strange:
-        return []
-    return [
-        "The document was laid out by another version of the program; these printed figures are not among "
-        f"those that this version gives: {_some(strange)}. Check it with the version that made it."
-    ]
+        return _Pages(notes=(note, "Every printed figure is among those that its data give."))
+    return _Pages(
+        undecided=(
+            note,
+            f"{len(strange)} printed figures are not among those that this version prints of the same data: "
+            f"{_some(strange)}. The other version may print them otherwise, or they were changed: this "
+            "version can't tell. Check the document with the version that made it, or make it anew.",
+        )
+    )

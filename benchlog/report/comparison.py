@@ -15,10 +15,10 @@ import msgspec
 from benchlog.model.errors import UsageError
 from benchlog.model.step import StepRecord
 from benchlog.report import heading
-from benchlog.report.charts import ACCEPT, CURRENT, STOP, VOLTAGE, Panel, Series, draw
+from benchlog.report.charts import ACCEPT, CURRENT, STOP, VOLTAGE, Panel, Series
 from benchlog.report.compile import compile_document, write_document
 from benchlog.report.content import Chart, Content, Layout, Paper, Section, Table, Workshop
-from benchlog.report.figures import with_prefix
+from benchlog.report.figures import plain, with_u
 from benchlog.report.pairs import difference, difference_text, real_word
 from benchlog.report.sides import Read, Side, read_side
 from benchlog.report.stamp import TOPIC
@@ -141,7 +141,7 @@ def _steps(first: Read, other: Read, number: int) -> tuple[list[Compared], list[
 
 
 def _percent(step: StepRecord) -> str:
-    return f"{100.0 * step.fraction:.3g}"
+    return plain(100.0 * step.fraction, 3)
 
 
 def _taken(first: Read, other: Read, number: int) -> tuple[list[Compared], list[str]]:
@@ -169,9 +169,7 @@ def row_of(one: Compared) -> tuple[str, ...]:
 
 def value_text(value: float | None, u: float | None, unit: str) -> str:
     """A figure with its uncertainty; a dash where there is none."""
-    if value is None:
-        return "–"
-    return with_prefix(value, unit) + (f" ± {with_prefix(u, unit, 2)}" if u is not None else "")
+    return "–" if value is None else with_u(value, u, unit)
 
 
 def make_comparison(
@@ -256,11 +254,11 @@ def _charts(read: tuple[Read, ...]) -> tuple[Chart, ...]:
     if idle:
         text = f"Settled idle current ± U against inlet voltage, {len(idle)} sessions."
         panel = Panel("inlet voltage, V", "idle current, A", tuple(idle), height=140.0)
-        charts.append(Chart("idle.svg", draw(panel), text))
+        charts.append(Chart("idle.svg", panel, text))
     if course:
         text = f"Source current (r.m.s.) from the beginning of the last bring-up, {len(course)} sessions."
         panel = Panel("time from the beginning, s", "current, A", tuple(course), height=140.0)
-        charts.append(Chart("course.svg", draw(panel), text))
+        charts.append(Chart("course.svg", panel, text))
     return tuple(charts)
 
 

@@ -17,7 +17,7 @@ import typst
 from pypdf import PdfReader
 
 from benchlog.model.errors import EnvironmentFault
-from benchlog.report.content import Content, Layout
+from benchlog.report.content import CHART_SHARES, Content, Layout
 from benchlog.report.legible import REPLACEMENT, legible
 
 TEMPLATES = {
@@ -27,6 +27,9 @@ TEMPLATES = {
 }
 PARTS = "parts.typ"
 """What the templates share."""
+
+_MARKED = b"/MarkInfo<</Marked true"
+_SUSPECTS = _MARKED + b"/Suspects false"
 
 SESSION = "session.bin"
 MOST_TRIES = 8
@@ -57,7 +60,7 @@ def compile_document(content: Content, session: bytes) -> tuple[bytes, tuple[str
         folder = Path(name)
         (folder / SESSION).write_bytes(session)
         for chart in content.charts:
-            (folder / chart.file).write_text(chart.svg, encoding="utf-8")
+            (folder / chart.file).write_text(chart.svg(CHART_SHARES[content.size]), encoding="utf-8")
         for picture in content.pictures:
             if picture.file:
                 (folder / picture.file).write_bytes(picture.data)
@@ -79,7 +82,7 @@ def _words_only(content: Content) -> Content:
     """The content without what stands in files of its own."""
     return msgspec.structs.replace(
         content,
-        charts=tuple(msgspec.structs.replace(c, svg="") for c in content.charts),
+        charts=tuple(msgspec.structs.replace(c, panel=None) for c in content.charts),
         pictures=tuple(msgspec.structs.replace(p, data=b"") for p in content.pictures),
     )
 
@@ -138,4 +141,14 @@ def _compile(folder: Path) -> bytes:
         raise EnvironmentFault(f"The document could not be made without warnings: {warnings[0].message}.")
     if not isinstance(pdf, bytes):
         raise EnvironmentFault("The document could not be made: the compiler returned no single file.")
-    return pdf
+    return _without_suspects(pdf)
+
+
+def _without_suspects(pdf: bytes) -> bytes:
+    """The same bytes with blanks in the place of ``/Suspects false``, which is what its absence means.
+
+    ISO 32000-1, table 321. Some readers (poppler 22.12) take the word itself for a fault. Offsets stay.
+    """
+    if pdf.count(_SUSPECTS) != 1:
+        return pdf
+    return pdf.replace(_SUSPECTS, _MARKED + b" " * (len(_SUSPECTS) - len(_MARKED)))

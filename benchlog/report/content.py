@@ -4,6 +4,8 @@ from enum import StrEnum
 
 import msgspec
 
+from benchlog.report.charts import Panel, draw
+
 
 class Layout(StrEnum):
     """For whom the pages are laid out; the data are the same."""
@@ -11,7 +13,7 @@ class Layout(StrEnum):
     FILE = "file"
     """All tables; one page where everything fits."""
     CUSTOMER = "customer"
-    """Two pages at most, in plain words."""
+    """Two pages, in plain words; more only where what may not be left out fills them."""
     COMPARISON = "comparison"
     """Sessions beside each other."""
 
@@ -27,10 +29,21 @@ class Chart(msgspec.Struct, frozen=True):
     """A chart with the text that stands for it where it can't be seen."""
 
     file: str
-    svg: str
+    panel: Panel | None
+    """None where only the words are passed on."""
     text: str
     half: bool = False
     """Stands beside another half-width chart."""
+
+    def svg(self, share: float = 1.0) -> str:
+        """The drawing, at that share of its height; letters stay as large as they are."""
+        if self.panel is None:
+            return ""
+        return draw(msgspec.structs.replace(self.panel, height=self.panel.height * share))
+
+
+CHART_SHARES = (1.0, 0.85, 0.75, 0.64)
+"""Height of the charts by the size of the type."""
 
 
 class Table(msgspec.Struct, frozen=True):
@@ -44,6 +57,10 @@ class Table(msgspec.Struct, frozen=True):
     note: str = ""
     from_end: bool = False
     """Where there is no room for all rows the last ones stay, not the first."""
+    keep: bool = False
+    """Never shortened."""
+    what: str = "rows"
+    """What its rows are, where it is told how many were left out."""
 
 
 class Workshop(msgspec.Struct, frozen=True):
@@ -65,11 +82,27 @@ class Picture(msgspec.Struct, frozen=True):
     """Higher than it is wide."""
 
 
+class Keep(StrEnum):
+    """What may be done to lines of text where there is no room for all."""
+
+    NOTES = "notes"
+    """They go first."""
+    SOME = "some"
+    """Some may go, and long ones may be cut."""
+    WHOLE = "whole"
+    """Never left out."""
+
+
 class Section(msgspec.Struct, frozen=True):
     """A heading with lines below it."""
 
     title: str
     lines: tuple[str, ...]
+    keep: Keep = Keep.SOME
+    what: str = "lines"
+    """What its lines are, where it is told how many were left out."""
+    bare: tuple[str, ...] = ()
+    """The same lines without the notes in them; empty where they have none."""
 
 
 class Content(msgspec.Struct, frozen=True):
@@ -97,8 +130,13 @@ class Content(msgspec.Struct, frozen=True):
     attachment: str
     """Name of the session inside; empty where none is."""
     pictures: tuple[Picture, ...] = ()
-    tight: bool = False
-    """Smaller charts and type, where that saves a page."""
+    size: int = 0
+    """Of type and charts: 0 as usual, up to 3 for small, where that saves a page or leaving something out."""
+    recording: tuple[str, ...] = ()
+    """Trouble of the computer and its programs during the work."""
+    decision_title: str = "Uncertainty and decision rule"
+    left_out: tuple[str, ...] = ()
+    """What there was no room for, and is in the file copy."""
     layout: Layout = Layout.FILE
     paper: Paper = Paper.A4
     stamp: tuple[str, ...] = ()

@@ -16,13 +16,13 @@ from benchlog.model.step import Outcome
 from benchlog.report import customer, findings, heading, pairs, tables, work
 from benchlog.report.bringup_charts import idle_chart, time_charts
 from benchlog.report.compile import compile_document, pages_in, write_document
-from benchlog.report.content import Chart, Content, Layout, Paper, Section, Table
+from benchlog.report.content import Chart, Content, Keep, Layout, Paper, Section, Table
 from benchlog.report.heading import last, last_end
 from benchlog.report.job_charts import soak_charts, trace_of, wave_charts
 from benchlog.report.nottested import not_tested
 from benchlog.report.photographs import pictures_of
 from benchlog.report.stamp import stamp_of
-from benchlog.report.wording import BROKEN_OFF, CAUTIONS, DECISION_RULE, ending_sentence, outcome_sentence
+from benchlog.report.wording import CAUTIONS, decision_rule, ending_sentence, outcome_sentence
 from benchlog.session.reader import SessionReader
 
 CHART_POINTS = 1200
@@ -90,7 +90,7 @@ def _content_of(session: Path, attachment: str, layout: Layout, paper: Paper, he
         content = gather(reader, attachment, layout, paper)
     if head:
         content = with_head(content, head)
-    return _fewer_pages(customer.two_pages(content) if layout is Layout.CUSTOMER else content)
+    return customer.two_pages(content) if layout is Layout.CUSTOMER else _fewer_pages(content)
 
 
 def _fewer_pages(content: Content) -> Content:
@@ -98,7 +98,7 @@ def _fewer_pages(content: Content) -> Content:
     pages = pages_in(content) if content.charts else 1
     if not 1 < pages <= FEW_PAGES:
         return content
-    tight = msgspec.structs.replace(content, tight=True)
+    tight = msgspec.structs.replace(content, size=1)
     return tight if pages_in(tight) < pages else content
 
 
@@ -118,9 +118,11 @@ def gather(
     plain = layout is Layout.CUSTOMER
     header, in_full = heading.shortened(heading.header(entries, reader.simulated, reader.invented))
     pictures = pictures_of(entries)
-    sections = findings.sections(entries) + ((Section("In full", in_full),) if in_full else ())
+    sections = findings.customer_sections(entries) if plain else findings.sections(entries)
+    sections += (Section("In full", in_full, what="long lines of the head"),) if in_full else ()
     if plain and pictures:
-        sections += (Section("Photographs", (customer.photographs_line(len(pictures)),)),)
+        sections += (Section("Photographs", (customer.photographs_line(len(pictures)),), Keep.WHOLE),)
+    ran = bool(heading.runs_of(entries))
     return Content(
         title=_title(begun),
         number=heading.cut(heading.latest_job(entries).number, 28),
@@ -135,8 +137,10 @@ def gather(
         charts=_charts(reader, begun, ended),
         charts_title="The bring-up" if begun is not None else "Waveforms",
         tables=customer.tables_of(entries) if plain else _tables(entries),
-        decision_rule=customer.DECISION_RULE if plain else DECISION_RULE,
-        remarks=findings.remarks(entries),
+        decision_rule=customer.decision_rule(ran) if plain else decision_rule(ran),
+        decision_title=customer.DECISION_TITLE if plain else "Uncertainty and decision rule",
+        remarks=() if plain else findings.remarks(entries),
+        recording=() if plain else findings.of_recording(entries),
         pictures=() if plain else pictures,
         cautions=CAUTIONS,
         head=head,
@@ -159,7 +163,7 @@ def _outcome(entries: Sequence[Entry]) -> str:
     """How the job ended, in words that claim no more than was seen, and how the last bring-up did."""
     ending = last(entries, JobEnded)
     ended = last_end(entries)
-    said = BROKEN_OFF if ended is None and heading.runs_of(entries) else outcome_sentence(ended)
+    said = heading.run_end_missing(entries) or outcome_sentence(ended)
     return said if ending is None else f"{ending_sentence(ending.ending)} {said}"
 
 
@@ -171,8 +175,14 @@ def _charts(reader: SessionReader, begun: RunBegun | None, ended: RunEnded | Non
     current = trace_of(reader, Role.SOURCE_CURRENT, span, CHART_POINTS)
     voltage = trace_of(reader, Role.INLET_VOLTAGE, span, CHART_POINTS)
     idle = idle_chart(begun.setup, ended.steps) if ended is not None else None
-    soak = soak_charts(reader, reader.runs()[-1])
-    return (*time_charts(begun.setup, current, voltage), *([idle] if idle else []), *soak, *waves)
+    last_run = reader.runs()[-1]
+    soak = soak_charts(reader, last_run)
+    return (
+        *time_charts(last_run.begun, begun.setup, current, voltage),
+        *([idle] if idle else []),
+        *soak,
+        *waves,
+    )
 
 
 def _span_us(reader: SessionReader) -> tuple[int, int]:

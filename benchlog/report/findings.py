@@ -1,12 +1,19 @@
-"""What was found, replaced and agreed, in plain lines, with corrections beside what they correct."""
+"""The parts of the document that are lines: what was found, replaced and agreed, noted and corrected.
+
+The customer's document holds what concerns the customer: complaint, findings, parts, approval, and notes that
+were marked for the customer. All other notes, what was asked before power, and entries that do not count any
+more stand in the document for the file only.
+"""
 
 from collections.abc import Sequence
 
+from benchlog.cold.corrections import in_force
 from benchlog.model.history import (
     Approved,
     DiskTrouble,
     Entry,
     JobEnded,
+    JobEntered,
     Noted,
     PartChanged,
     Taken,
@@ -14,27 +21,39 @@ from benchlog.model.history import (
 )
 from benchlog.model.pattern import FaultPattern
 from benchlog.model.work import Adjusted, Estimated, FinalChecked, FirstLook, Photographed, SafetyMeasured
-from benchlog.report.content import Section
+from benchlog.report.content import Keep, Section
 from benchlog.report.corrections import corrected, corrections_of
+from benchlog.report.found import found_lines
 from benchlog.report.heading import last_end, runs_of
+from benchlog.report.parts import approval_line, gathered_parts, part_line
 from benchlog.report.wording import BROKEN_OFF, outcome_sentence
 from benchlog.report.work import estimate_line, first_look_lines
 
 BEFORE_POWER = "before-power"
 """Stage of the notes that answer what is asked before power."""
 
+FOR_CUSTOMER = "customer"
+"""Stage of the notes that the customer's document prints."""
+
 PROGRAM = "recorder"
 """Who signs notes that the program itself made; they are no findings."""
+
+UNDETERMINED = "undetermined"
+"""Name of the fault pattern that says that nothing fits."""
 
 _IN_TABLES = (Taken, Adjusted, FinalChecked, SafetyMeasured, Photographed, Withheld)
 """Entries that have their corrections beside them in a table or below a picture."""
 
+_OF_RECORDING = ("The computer ", "The window ", "Another program ", "No standby", "The standby had ended")
+"""How notes of the program begin that are about itself and the computer, not about the work."""
+
 
 def sections(entries: Sequence[Entry]) -> tuple[Section, ...]:
-    """The parts of the document that are lines of text; those without a line are left out."""
+    """The lines of the document for the file; headings without a line are left out."""
     found = (
         Section("First look", _lines(entries, FirstLook)),
-        Section("Found", _notes(entries, before_power=False)),
+        Section("Found: what the readings point to", found_lines(entries)),
+        Section("Notes", _notes(entries, before_power=False)),
         Section("Fault patterns that fit what was seen", patterns(entries)),
         Section("Earlier bring-ups", _earlier(entries)),
         Section("Replaced", _lines(entries, PartChanged)),
@@ -45,6 +64,48 @@ def sections(entries: Sequence[Entry]) -> tuple[Section, ...]:
         Section("Withheld", _withheld(entries)),
     )
     return tuple(section for section in found if section.lines)
+
+
+def customer_sections(entries: Sequence[Entry]) -> tuple[Section, ...]:
+    """The lines of the customer's document."""
+    counting = in_force(entries)
+    replaced, bare = gathered_parts(counting)
+    look = tuple(f"First look: {line[:1].lower()}{line[1:]}" for line in _lines(counting, FirstLook))
+    notes = tuple(e for e in counting if isinstance(e.payload, Noted) and e.payload.stage == FOR_CUSTOMER)
+    named = patterns(counting, named_only=True)
+    found = (
+        Section("Found", look + found_lines(counting, plain=True), Keep.SOME, "findings"),
+        Section("Fault patterns that fit what was seen", named, Keep.SOME, "fault patterns"),
+        Section("Earlier bring-ups", _earlier(counting), Keep.SOME, "earlier bring-ups"),
+        Section("Replaced", replaced, Keep.WHOLE, "parts", bare if bare != replaced else ()),
+        Section("Agreed", _agreed(counting), Keep.WHOLE),
+        Section("At the end", _lines(counting, JobEnded), Keep.WHOLE),
+        Section("Notes", _lines(notes, Noted), Keep.NOTES, "notes"),
+        Section("Corrected", _of_intake(counting), Keep.SOME, "corrections"),
+        Section("Withheld", _withheld(counting), Keep.WHOLE),
+    )
+    return tuple(section for section in found if section.lines)
+
+
+def _agreed(entries: Sequence[Entry]) -> tuple[str, ...]:
+    corrections = corrections_of(entries)
+    made = []
+    for entry in entries:
+        match entry.payload:
+            case Estimated() as estimate:
+                made.append(corrected(entry, estimate_line(estimate), corrections))
+            case Approved() as answer:
+                made.append(corrected(entry, approval_line(answer, plain=True), corrections))
+            case _:
+                pass
+    return tuple(made)
+
+
+def _of_intake(entries: Sequence[Entry]) -> tuple[str, ...]:
+    """Corrections of the intake, which have nothing else to stand beside."""
+    intake = {e.seq for e in entries if isinstance(e.payload, JobEntered)}
+    found = corrections_of(entries)
+    return tuple(f"Of the intake: {text}" for number, text in sorted(found.items()) if number in intake)
 
 
 def _earlier(entries: Sequence[Entry]) -> tuple[str, ...]:
@@ -77,9 +138,9 @@ def _lines(entries: Sequence[Entry], *kind: type) -> tuple[str, ...]:
 def _line(payload: object) -> str:
     match payload:
         case PartChanged():
-            return _part_line(payload)
+            return part_line(payload)
         case Approved():
-            return _approval_line(payload)
+            return approval_line(payload)
         case FirstLook():
             return first_look_lines(payload)
         case Estimated():
@@ -92,38 +153,22 @@ def _line(payload: object) -> str:
             return ""
 
 
-def _part_line(part: PartChanged) -> str:
-    word = {"out": "Taken out", "in": "Fitted", "ordered": "Ordered", "returned": "Returned"}.get(
-        part.direction, part.direction
-    )
-    details = " ".join(x for x in (part.value, part.rating, part.kind) if x)
-    lot = f", {part.lot if part.lot.lower().startswith('lot') else f'lot {part.lot}'}" if part.lot else ""
-    polarity = f", {part.polarity}" if part.polarity else ""
-    count = f"{part.quantity} × " if part.quantity != 1 else ""
-    note = f" ({part.note})" if part.note else ""
-    note += f" (read before it was fitted: entry {part.checked_by})" if part.checked_by else ""
-    return f"{word} at {part.position}: {count}{details}{polarity}{lot}{note}."
+def patterns(entries: Sequence[Entry], named_only: bool = False) -> tuple[str, ...]:
+    """Fault patterns of the last bring-up, most likely first, each with its evidence.
 
-
-def _approval_line(answer: Approved) -> str:
-    word = "Approved" if answer.approved else "Declined"
-    when = f", {answer.when:%Y-%m-%d %H:%M}" if answer.when else ""
-    cap = f", not above {answer.cap}" if answer.cap else ""
-    what = f"; {'; '.join(answer.lines)}" if answer.lines else ""
-    note = f" ({answer.note})" if answer.note else ""
-    note += f" (takes the place of the answer in entry {answer.changes})" if answer.changes else ""
-    return f"{word} by {answer.who} ({answer.how}{when}): {answer.amount}{cap}{what}{note}."
-
-
-def patterns(entries: Sequence[Entry]) -> tuple[str, ...]:
-    """Fault patterns of the last bring-up, most likely first, each with its evidence."""
+    ``named_only`` leaves out that nothing fits, and what would tell one from the next.
+    """
     ended = last_end(entries)
-    return tuple(_pattern_line(p) for p in ended.fault_patterns) if ended is not None else ()
+    found = ended.fault_patterns if ended is not None else ()
+    if named_only:
+        return tuple(_pattern_line(p, apart=False) for p in found if p.name != UNDETERMINED)
+    return tuple(_pattern_line(p) for p in found)
 
 
-def _pattern_line(pattern: FaultPattern) -> str:
-    apart = f" To tell it apart: {_sentence(pattern.tell_apart_by)}" if pattern.tell_apart_by else ""
-    return f"{pattern.name[:1].upper()}{pattern.name[1:]}: {_sentence(pattern.evidence)}{apart}"
+def _pattern_line(pattern: FaultPattern, apart: bool = True) -> str:
+    how = f" To tell it apart: {_sentence(pattern.tell_apart_by)}" if apart and pattern.tell_apart_by else ""
+    name = "none that fits" if pattern.name == UNDETERMINED else pattern.name
+    return f"{name[:1].upper()}{name[1:]}: {_sentence(pattern.evidence)}{how}"
 
 
 def _sentence(text: str) -> str:
@@ -154,14 +199,20 @@ def _withheld(entries: Sequence[Entry]) -> tuple[str, ...]:
 
 
 def remarks(entries: Sequence[Entry]) -> tuple[str, ...]:
-    """What the program itself noted during the work, and readings that did not reach the disk."""
+    """What the program itself noted of the work, and readings that did not reach the disk."""
     found: list[str] = []
     for entry in entries:
         match entry.payload:
-            case Noted(text=text, by=by) if by == PROGRAM:
+            case Noted(text=text, by=by) if by == PROGRAM and not text.startswith(_OF_RECORDING):
                 found.append(text)
             case DiskTrouble(detail=detail, lost_s=lost_s):
                 found.append(f"Disk: {detail}" + (f" ({lost_s:.3g} s of readings lost)" if lost_s else ""))
             case _:
                 pass
     return tuple(found)
+
+
+def of_recording(entries: Sequence[Entry]) -> tuple[str, ...]:
+    """Trouble of the computer and its programs, each once."""
+    texts = (e.payload.text for e in entries if isinstance(e.payload, Noted) and e.payload.by == PROGRAM)
+    return tuple(dict.fromkeys(text for text in texts if text.startswith(_OF_RECORDING)))

@@ -9,7 +9,7 @@ from benchlog.model.history import Entry, JobEnded, JobEntered, RunBegun, RunEnd
 from benchlog.model.job import Job
 from benchlog.model.unit import PlateKind, Unit
 from benchlog.report.content import Workshop
-from benchlog.report.wording import ENDING_WORDS
+from benchlog.report.wording import BROKEN_OFF, END_WITHHELD, ENDING_WORDS
 
 _Payload = TypeVar("_Payload")
 
@@ -56,6 +56,13 @@ def last_end(entries: Sequence[Entry]) -> RunEnded | None:
     """The end of the last bring-up; None where there was none, or where it has no end."""
     runs = runs_of(entries)
     return runs[-1].ended if runs else None
+
+
+def run_end_missing(entries: Sequence[Entry]) -> str:
+    """What is said where the last bring-up has no end here; empty where it has, or where there was none."""
+    if last_end(entries) is not None or not runs_of(entries):
+        return ""
+    return END_WITHHELD if is_withheld(entries, "run-ended") else BROKEN_OFF
 
 
 def is_withheld(entries: Sequence[Entry], kind: str) -> bool:

@@ -10,8 +10,9 @@ from benchlog.model.history import RunSaid
 from benchlog.model.role import Role
 from benchlog.model.wave import Waveform
 from benchlog.report.bringup_charts import HALF_HEIGHT, HALF_WIDTH
-from benchlog.report.charts import ACCEPT, CURRENT, VOLTAGE, Panel, Series, draw
+from benchlog.report.charts import ACCEPT, CURRENT, VOLTAGE, Panel, Series
 from benchlog.report.content import Chart
+from benchlog.report.figures import plain
 from benchlog.session.reader import Run, SessionReader
 from benchlog.session.reduction import reduce_points
 from benchlog.session.series import Trace
@@ -68,8 +69,9 @@ def _soak_chart(trace: Trace, begun_us: int, file: str, axis: str, label: str, c
         "time of soak, min", axis, (series,), HALF_HEIGHT, HALF_WIDTH, from_zero=False, least_share=SOAK_SHARE
     )
     low, high = float(np.nanmin(trace.value)), float(np.nanmax(trace.value))
-    text = f"Soak, {minutes[-1]:.3g} min: {label} from {low:.3g} to {high:.3g} {axis.split(', ')[1]}."
-    return Chart(file, draw(panel), text, half=True)
+    between = f"from {plain(low, 3)} to {plain(high, 3)} {axis.split(', ')[1]}"
+    text = f"Soak, {plain(minutes[-1], 3)} min: {label} {between}."
+    return Chart(file, panel, text, half=True)
 
 
 def wave_charts(reader: SessionReader) -> tuple[Chart, ...]:
@@ -92,13 +94,13 @@ def _wave_chart(wave: Waveform, number: int, note: str) -> Chart:
         said = "; it carries no figures"
     current = _piece("current, A", wave.i_a, wave.rate_hz, start_s, CURRENT)
     volts = _piece("voltage ÷ 100, V", wave.v_v / 100.0, wave.rate_hz, start_s, VOLTAGE, "3 2")
-    panel = Panel("time, ms", "", (current, volts), HALF_HEIGHT, HALF_WIDTH)
-    return Chart(f"wave-{number}.svg", draw(panel), f"{text}{said}.", half=True)
+    panel = Panel("time in the record, ms", "", (current, volts), HALF_HEIGHT, HALF_WIDTH)
+    return Chart(f"wave-{number}.svg", panel, f"{text}{said}.", half=True)
 
 
 def _figures_text(peak_a: float | None, i2t: float | None) -> str:
-    peak = f": largest current {peak_a:.3g} A (peak)" if peak_a is not None else ""
-    return peak + (f", I²t of the first 100 ms {i2t:.3g} A²s" if i2t is not None else "")
+    peak = f": largest current {plain(peak_a, 3)} A (peak)" if peak_a is not None else ""
+    return peak + (f", I²t of the first 100 ms {plain(i2t, 3)} A²s" if i2t is not None else "")
 
 
 def _piece(

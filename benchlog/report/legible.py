@@ -23,7 +23,7 @@ _HIDDEN = re.compile(
 )
 _LONG = re.compile(rf"[^\s{BREAK}]{{{LONGEST_WORD},}}")
 _DIGEST = re.compile(r"[0-9a-f]{16}(?:[0-9a-f]{48})?")
-_AS_IS = ("head", "head_short", "attachment", "stamp", "layout", "paper", "svg", "file")
+_AS_IS = ("head", "head_short", "attachment", "stamp", "layout", "paper", "file")
 
 
 def legible(content: Content) -> tuple[Content, tuple[str, ...]]:

@@ -7,6 +7,8 @@ import hashlib
 import io
 import logging
 import re
+import struct
+import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache, partial
@@ -14,12 +16,15 @@ from pathlib import Path
 from typing import Any
 
 from pypdf import PdfReader
-from pypdf.errors import PyPdfError
+from pypdf.errors import DependencyError, PyPdfError
 from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject, StreamObject
 
 from benchlog.model.errors import SessionDamaged, SessionFault
 
 START = b"%PDF-"
+END = b"%%EOF"
+_TAIL = 2048
+"""Bytes within which it ends; what is looked for further up takes time without bound."""
 SUFFIX = ".benchlog"
 MOST_BYTES = 2_000_000_000
 _HEAD = re.compile(r"\(SHA-256\):([0-9a-f]{64})")
@@ -27,7 +32,10 @@ _ACTIVE = ("/AcroForm", "/OpenAction", "/AA", "/OCProperties")
 _APART = ("/Parent", "/StructParents", "/StructParent", "/Annots")
 """Keys that lead back to other pages, or are looked at by themselves."""
 
-_FAULTS = (PyPdfError, ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError, OSError)
+_FAULTS = (
+    PyPdfError, DependencyError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError,
+    RuntimeError, AssertionError, OSError, struct.error, zlib.error,
+)  # fmt: skip
 """What pypdf raises on files that are damaged or made to mislead."""
 
 
@@ -129,6 +137,12 @@ def _bytes_of(path: Path) -> bytes:
             raise SessionFault(
                 f"{path} is larger than {MOST_BYTES // 10**9} GB. Use the session file itself."
             )
+        with path.open("rb") as file:
+            file.seek(max(0, path.stat().st_size - _TAIL))
+            if END not in file.read():
+                raise SessionDamaged(
+                    f"The document {path} does not end as a PDF does: it was cut short. Ask for another copy."
+                )
         return path.read_bytes()
     except OSError as error:
         raise SessionFault(

@@ -8,7 +8,7 @@ from importlib.resources.abc import Traversable
 from benchlog.report.content import Layout, Paper
 
 TOPIC = "repair record"
-_DECIDE = ("bench", "exchange", "limits", "measure", "model", "report", "session")
+_DECIDE = ("bench", "cold", "exchange", "limits", "measure", "model", "report", "session")
 """Packages on which what is printed depends."""
 
 
@@ -24,7 +24,7 @@ def program() -> str:
 
 
 def _sources(folder: Traversable) -> list[Traversable]:
-    return [f for f in folder.iterdir() if f.name.endswith((".py", ".typ"))]
+    return [f for f in folder.iterdir() if f.name.endswith((".py", ".typ", ".toml"))]
 
 
 def stamp_of(layout: Layout, paper: Paper) -> tuple[str, ...]:

@@ -7,21 +7,22 @@ from benchlog.model.history import BenchSet, Entry, Taken
 from benchlog.model.instrument import Accuracy, InstrumentRecord
 from benchlog.model.point import TestPoint
 from benchlog.model.quantity import Quantity
+from benchlog.model.reading import Status
 from benchlog.model.step import DecidedBy, StepRecord, StepVerdict
 from benchlog.report.content import Table
 from benchlog.report.corrections import Corrections, corrected, corrections_of
-from benchlog.report.figures import POINT_WORDS, with_prefix
-from benchlog.report.wording import VERDICT_WORDS
+from benchlog.report.figures import POINT_WORDS, plain, with_prefix, with_u
+from benchlog.report.wording import VERDICT_WORDS, told_reason
 
 
 def _figure(value: float | None, digits: int = 3) -> str:
-    return "–" if value is None else f"{value:.{digits}g}"
+    return "–" if value is None else plain(value, digits)
 
 
 def steps_table(steps: Sequence[StepRecord], title: str = "Steps") -> Table:
     """Every step of the run with its figures, limits and verdict."""
     rows = tuple(_step_row(s) for s in steps if s.visited)
-    skipped = ", ".join(f"{s.set_v:.3g} V" for s in steps if not s.visited)
+    skipped = ", ".join(f"{plain(s.set_v, 3)} V" for s in steps if not s.visited)
     note = f"≥ marks a largest reading, a lower bound of the true peak. {_of_u(steps)}"
     if skipped:
         note += f" Not visited: {skipped}."
@@ -56,12 +57,13 @@ def _step_row(step: StepRecord) -> tuple[str, ...]:
     verdict = VERDICT_WORDS[step.verdict]
     if step.decided_by is DecidedBy.TECHNICIAN:
         verdict += " (technician's word)"
-    plain = step.verdict is StepVerdict.GO_UP and step.decided_by is DecidedBy.PROGRAM
-    reason = "" if plain or not step.decision_reason else f": {step.decision_reason}"
+    went_up = step.verdict is StepVerdict.GO_UP and step.decided_by is DecidedBy.PROGRAM
+    why = told_reason(step.decision_reason)
+    reason = "" if went_up or not why else f": {why}"
     return (
-        f"{step.set_v:.4g}",
+        plain(step.set_v, 4),
         _figure(step.measured_v, 4),
-        bound + _figure(step.inrush_a),
+        bound + _figure(step.inrush_a) + (f" ± {_figure(step.inrush_u_a, 2)}" if step.inrush_u_a else ""),
         _figure(step.idle_a),
         _figure(step.idle_u_a, 2),
         _figure(step.acceptance_a),
@@ -69,6 +71,9 @@ def _step_row(step: StepRecord) -> tuple[str, ...]:
         f"{verdict}{reason}{'; no current seen' * unseen(step)}",
     )
 
+
+_STATUS = {Status.OPEN_LEADS: "open", Status.OVERLOAD: "over range"}
+"""What a reading without a value is called at a test point."""
 
 STAGES = {
     "cold-checks": "Cold checks",
@@ -78,50 +83,54 @@ STAGES = {
 """Headings of the readings taken at test points, by the stage that they were taken in."""
 
 
-def taken_tables(entries: Sequence[Entry], plain: bool = False) -> tuple[Table, ...]:
-    """Readings taken at test points, in the order in which they were taken, a table for each stage.
-
-    ``plain`` leaves out why a verdict is what it is.
-    """
+def taken_tables(entries: Sequence[Entry]) -> tuple[Table, ...]:
+    """Readings taken at test points, in the order in which they were taken, a table for each stage."""
     by_stage: dict[str, list[tuple[Entry, Taken]]] = {}
     for entry in entries:
         if isinstance(entry.payload, Taken):
             by_stage.setdefault(entry.payload.stage, []).append((entry, entry.payload))
     corrections = corrections_of(entries)
-    return tuple(_taken_table(stage, rows, corrections, plain) for stage, rows in by_stage.items())
+    return tuple(_taken_table(stage, rows, corrections) for stage, rows in by_stage.items())
 
 
-def _taken_table(
-    stage: str, taken: list[tuple[Entry, Taken]], corrections: Corrections, plain: bool
-) -> Table:
+def _taken_table(stage: str, taken: list[tuple[Entry, Taken]], corrections: Corrections) -> Table:
     days = {entry.wall.date() for entry, _ in taken}
     form = "%H:%M" if len(days) == 1 else "%Y-%m-%d %H:%M"
     return Table(
         title=STAGES.get(stage) or f"Readings, {stage.replace('-', ' ') or 'no stage'}",
         columns=("Time", "Test point", "Reading", "Instrument", "Verdict"),
-        rows=tuple(_taken_row(e, t, corrections, form, plain) for e, t in taken),
-        widths=(0, 6, 3, 3, 4 if plain else 12),
+        rows=tuple(_taken_row(e, t, corrections, form) for e, t in taken),
+        widths=(0, 6, 3, 3, 12),
         note=f"All on {min(days)}." if len(days) == 1 else "",
     )
 
 
-def _taken_row(
-    entry: Entry, taken: Taken, corrections: Corrections, form: str, plain: bool
-) -> tuple[str, ...]:
-    verdict = POINT_WORDS[taken.verdict]
-    if taken.reason and not plain:
-        verdict += f": {taken.reason}"
-    if taken.limit is not None:
-        source = "" if plain else f", {taken.limit.source}"
-        verdict += f" (limit {with_prefix(taken.limit.value, taken.limit.unit)}{source})"
+def _taken_row(entry: Entry, taken: Taken, corrections: Corrections, form: str) -> tuple[str, ...]:
     part = f" (part for {taken.part}, before it is fitted)" if taken.part else ""
     return (
         f"{entry.wall:{form}}",
-        point_name(taken.point) + (" (in circuit)" if taken.in_circuit else "") + part,
+        point_name(taken.point) + way_of(taken) + (" (in circuit)" if taken.in_circuit else "") + part,
         reading_text(taken),
         taken.instrument or "typed",
-        corrected(entry, verdict, corrections),
+        corrected(entry, verdict_text(taken), corrections),
     )
+
+
+def verdict_text(taken: Taken, plain_words: bool = False) -> str:
+    """Verdict with its reason, the limit and the source; in plain words verdict and limit."""
+    text = POINT_WORDS[taken.verdict]
+    why = told_reason(taken.reason)
+    if why and not plain_words:
+        text += f": {why}"
+    if taken.limit is None:
+        return text
+    source = "" if plain_words else f", {taken.limit.source}"
+    return f"{text} (limit {with_prefix(taken.limit.value, taken.limit.unit)}{source})"
+
+
+def way_of(taken: Taken) -> str:
+    """Which way round a junction was read; empty for anything else."""
+    return f" ({taken.polarity})" if taken.polarity else ""
 
 
 def point_name(point: TestPoint) -> str:
@@ -132,9 +141,10 @@ def point_name(point: TestPoint) -> str:
 def reading_text(taken: Taken) -> str:
     """A reading with its unit of measure and, where known, its uncertainty; or why there is none."""
     if taken.value is None:
-        return taken.status.value.replace("-", " ") if taken.status else "no reading"
-    text = with_prefix(taken.value, taken.quantity.unit)
-    return text if taken.u is None else f"{text} ± {with_prefix(taken.u, taken.quantity.unit, 2)}"
+        return (
+            _STATUS.get(taken.status, taken.status.value.replace("-", " ")) if taken.status else "no reading"
+        )
+    return with_u(taken.value, taken.u, taken.quantity.unit)
 
 
 def instruments_table(entries: Sequence[Entry]) -> Table | None:
@@ -164,5 +174,5 @@ def _instrument_row(instrument: InstrumentRecord) -> tuple[str, ...]:
 def _accuracy(accuracy: Accuracy) -> str:
     unit = accuracy.quantity.unit if accuracy.quantity is not Quantity.POWER_FACTOR else ""
     count = with_prefix(accuracy.count, unit, 2)
-    share = f"{accuracy.reading_fraction * 100:.3g} %"
+    share = f"{plain(accuracy.reading_fraction * 100, 3)} %"
     return f"{accuracy.quantity.label} ± ({share} + {accuracy.counts:g} × {count})"

@@ -1,11 +1,13 @@
 """Sentences of the document: what was seen, never more than that."""
 
+import re
 from collections.abc import Sequence
 
 from benchlog.bringup.claims import unseen
 from benchlog.model.history import RunEnded
 from benchlog.model.job import Ending
 from benchlog.model.step import DecidedBy, Outcome, StepRecord, StepVerdict
+from benchlog.report.figures import plain
 
 CAUTIONS = (
     "Mains voltages and charged reservoirs can kill. Work on live or open equipment belongs to people "
@@ -46,6 +48,11 @@ ENDING_SENTENCES = {
     Ending.RETURNED: "Returned as it came: nothing was repaired; the complaint stands.",
 }
 
+READING_RULE = (
+    "A reading counts as within or outside a limit only where it is so with its uncertainty U (about 95 %) "
+    "allowed for; where U is not known, or too wide for the limit, there is no judgement. What was only seen "
+    "or heard is recorded and not judged."
+)
 DECISION_RULE = (
     "Idle current is held against the acceptance limit with the meter's bound added (go up only if reading "
     "+ bound is at or below the limit) and against the stop limit as read. The bound is 2/√3 times the "
@@ -54,7 +61,34 @@ DECISION_RULE = (
 )
 
 
+_ALREADY_SAID = ("Wait: ", "Undecided: ", "Cut off. ", "Alarm: ")
+"""How reasons begin that stand behind their verdict here."""
+
+_POWER = re.compile(r"\d(?:\.\d+)?e[+-]\d\d")
+"""A power of ten, as earlier versions wrote it into reasons."""
+_GIVE = re.compile(r": give (?:it|both)\b")
+_DO = re.compile(
+    r"(?:[:;,]|\.(?= Look)) (?:or )?"
+    r"(?:give|say|name|read it|compare|lift|look at|Look at|discharge|do not touch|connect no)\b[^;()]*"
+)
+"""What a reason tells the technician to do; in a document it would read as part of the verdict."""
+
+
+def told_reason(reason: str) -> str:
+    """A recorded reason as it stands behind its verdict: not said twice, without what was to be done."""
+    while reason.startswith(_ALREADY_SAID):
+        reason = reason.removeprefix(next(p for p in _ALREADY_SAID if reason.startswith(p)))
+    reason = _POWER.sub(lambda match: plain(float(match.group()), 3), reason)
+    return _DO.sub("", _GIVE.sub(", not given", reason)).strip()
+
+
+END_WITHHELD = "How the bring-up ended is withheld from this copy, since it holds the technician's own words."
 BROKEN_OFF = "The bring-up broke off: its end is not in this session, and nothing is said of it."
+
+
+def decision_rule(ran: bool) -> str:
+    """The rule by which readings were judged, and where the unit was brought up the one of its steps."""
+    return f"{READING_RULE} {DECISION_RULE}" if ran else READING_RULE
 
 
 def ending_sentence(ending: Ending) -> str:
@@ -82,7 +116,8 @@ def outcome_sentence(run: RunEnded | None) -> str:
         return f"The technician was told to switch the source off. {why}"
     if run.outcome is Outcome.REFUSED:
         return f"The bring-up was refused before power. {run.reason}"
-    return f"The bring-up ended undecided: {seen}. {run.reason}"
+    why = told_reason(run.reason)
+    return f"The bring-up ended undecided: {seen}. {why[:1].upper()}{why[1:]}".rstrip()
 
 
 def _seen_up_to(top: StepRecord | None) -> str:
@@ -96,8 +131,8 @@ def _seen_up_to(top: StepRecord | None) -> str:
 
 def _volts(step: StepRecord) -> str:
     volts = step.measured_v if step.measured_v is not None else step.set_v
-    return f"{volts:.3g} V"
+    return f"{plain(volts, 3)} V"
 
 
 def _amperes(value: float | None) -> str:
-    return "not measured" if value is None else f"{value:.3g} A"
+    return "not measured" if value is None else f"{plain(value, 3)} A"

@@ -10,7 +10,9 @@ from benchlog.model.step import PointVerdict
 from benchlog.model.work import Adjusted, Estimated, FinalCheck, FinalChecked, FirstLook, SafetyMeasured
 from benchlog.report.content import Table
 from benchlog.report.corrections import Corrections, corrected, corrections_of
-from benchlog.report.figures import POINT_WORDS, with_prefix
+from benchlog.report.figures import POINT_WORDS, with_prefix, with_u
+from benchlog.report.figures import plain as number
+from benchlog.report.wording import told_reason
 
 _Work = TypeVar("_Work", Adjusted, FinalChecked, SafetyMeasured)
 
@@ -64,7 +66,7 @@ def _named(name: str, text: str) -> str:
 def _judged(text: str, verdict: PointVerdict, reason: str) -> str:
     if not text or verdict is PointVerdict.NONE:
         return text
-    return f"{text} ({_joined(', ', POINT_WORDS[verdict], reason)})"
+    return f"{text} ({_joined(', ', POINT_WORDS[verdict], told_reason(reason))})"
 
 
 def _joined(between: str, *texts: str) -> str:
@@ -86,6 +88,7 @@ def _of_kind(entries: Sequence[Entry], kind: type[_Work]) -> list[tuple[Entry, _
 
 
 def _verdict(verdict: PointVerdict, reason: str, limit: Limit | None) -> str:
+    reason = told_reason(reason)
     text = POINT_WORDS[verdict] + (f": {reason}" if reason else "")
     if limit is None:
         return text
@@ -93,9 +96,7 @@ def _verdict(verdict: PointVerdict, reason: str, limit: Limit | None) -> str:
 
 
 def _value(value: float | None, u: float | None, unit: str) -> str:
-    if value is None:
-        return "–"
-    return with_prefix(value, unit) + (f" ± {with_prefix(u, unit, 2)}" if u is not None else "")
+    return "–" if value is None else with_u(value, u, unit)
 
 
 def adjusted_table(entries: Sequence[Entry], plain: bool = False) -> Table | None:
@@ -105,7 +106,7 @@ def adjusted_table(entries: Sequence[Entry], plain: bool = False) -> Table | Non
     if not rows:
         return None
     columns = ("Set", "Before", "After", "Warm", "Verdict")
-    return Table("Adjustments", columns, rows, widths=(4, 3, 3, 4, 4 if plain else 8))
+    return Table("Adjustments", columns, rows, widths=(4, 3, 3, 4, 4 if plain else 8), keep=True)
 
 
 def _adjusted_row(entry: Entry, done: Adjusted, corrections: Corrections, plain: bool) -> tuple[str, ...]:
@@ -135,20 +136,20 @@ def final_table(entries: Sequence[Entry], plain: bool = False) -> Table | None:
     if not rows:
         return None
     columns = ("Check", "Reading", "How", "Verdict")
-    return Table("Final checks", columns, rows, widths=(4, 5, 4, 3 if plain else 8))
+    return Table("Final checks", columns, rows, widths=(4, 5, 4, 3 if plain else 8), keep=True)
 
 
 def _final_row(entry: Entry, check: FinalChecked, corrections: Corrections, plain: bool) -> tuple[str, ...]:
     unit = (check.quantity or Quantity.DC_VOLTAGE).unit
     figures = [_value(v, check.u, unit) for v in (check.value, check.second) if v is not None]
     if check.distortion is not None:
-        figures.append(f"distortion {100.0 * check.distortion:.3g} %")
+        figures.append(f"distortion {number(100.0 * check.distortion, 3)} %")
     how = _joined(
         ", ",
         f"{check.relay_side} side of the relay" if check.relay_side else "",
         f"into {check.load_ohm:g} Ω" if check.load_ohm is not None else "",
         f"{check.frequency_hz:g} Hz" if check.frequency_hz is not None else "",
-        f"{check.power_w:.3g} W" if check.power_w is not None else "",
+        f"{number(check.power_w, 3)} W" if check.power_w is not None else "",
         check.instrument,
     )
     verdict = _verdict(check.verdict, "" if plain else check.reason, None if plain else check.limit)
@@ -172,7 +173,7 @@ def safety_table(entries: Sequence[Entry], plain: bool = False) -> Table | None:
         return None
     columns = ("Test", "Reading", "Tester and conditions", "Verdict")
     widths = (4, 3, 6, 4 if plain else 7)
-    return Table("Electrical safety measurements", columns, rows, widths=widths, note=SAFETY_NOTE)
+    return Table("Electrical safety measurements", columns, rows, widths=widths, note=SAFETY_NOTE, keep=True)
 
 
 def _safety_row(

@@ -67,6 +67,7 @@ class _Checked(msgspec.Struct):
     ok: bool
     head: str = ""
     faults: list[str] = []
+    undecided: list[str] = []
 
 
 def said_of(task: Task, code: int, output: bytes, trouble: str) -> str:
@@ -77,6 +78,8 @@ def said_of(task: Task, code: int, output: bytes, trouble: str) -> str:
             found = msgspec.json.decode(output, type=_Checked)
             if found.ok:
                 return f"■  {name}: session, printed chain head {found.head[:16]}… and every page agree"
+            if not found.faults and found.undecided:
+                return f"–  {name}: {' '.join(found.undecided)}"
             return f"✕  {name} does not agree with its data: {'; '.join(found.faults)}"
         if code == 0 and task.words[0] == "document":
             replaced = msgspec.json.decode(output, type=_Made).replaced_characters

@@ -65,8 +65,8 @@ def test_a_spike_of_one_sample_in_eight_thousand(tmp_path: Path, at: int) -> Non
         content = gather(reader, "", Layout.FILE, Paper.A4)
     chart = next(chart for chart in content.charts if chart.file == "current.svg")
     assert "largest reading 7.5 A" in chart.text
-    points = [p for piece in paths(chart.svg, INK_OF_CURRENT) for p in piece]
-    zero, unit = scale(chart.svg)
+    points = [p for piece in paths(chart.svg(), INK_OF_CURRENT) for p in piece]
+    zero, unit = scale(chart.svg())
     drawn = [(y - zero) / unit for _, y in points]
     assert max(drawn) == pytest.approx(7.5, abs=0.02)
     assert sorted(drawn)[-2] < 0.3
@@ -108,11 +108,11 @@ def test_the_reference_unit_is_drawn(tmp_path: Path) -> None:
     with_one = msgspec.structs.replace(setup(), reference=Reference("J-7", 120.0, points))
     chart = idle_chart(with_one, ended().steps)
     assert chart is not None
-    assert ">reference<" in chart.svg
+    assert ">reference<" in chart.svg()
     assert "and the reference unit" in chart.text
     plain = idle_chart(setup(), ended().steps)
     assert plain is not None
-    assert "reference" not in plain.svg + plain.text
+    assert "reference" not in plain.svg() + plain.text
 
 
 def test_limits_are_drawn_as_they_were_applied() -> None:

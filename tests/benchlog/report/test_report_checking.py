@@ -185,11 +185,32 @@ def test_the_head_on_paper(document: Path) -> None:
     assert main(["verify", str(document), "--head", head[:4]]) == 6
 
 
-def test_a_document_of_another_version(document: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    module = sys.modules["benchlog.report.checking"]
-    monkeypatch.setattr(module, "program", lambda: "0123456789abcdef")
+def _another_version(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys.modules["benchlog.report.checking"], "program", lambda: "0123456789abcdef")
     monkeypatch.setattr(sys.modules["benchlog.report.stamp"], "program", lambda: "0123456789abcdee")
-    assert faults_of(document) == ""
+
+
+def test_a_document_of_another_version(
+    document: Path, monkeypatch: pytest.MonkeyPatch, capfdbinary: Captured
+) -> None:
+    _another_version(monkeypatch)
+    assert main(["verify", str(document)]) == 0
+    said = capfdbinary.readouterr().out.decode()
+    assert "laid out by another version of the program" in said
+    assert "Every printed figure is among those that its data give." in said
+    assert "changed" not in said
+
+
+def test_a_document_of_another_version_that_prints_otherwise(
+    document: Path, monkeypatch: pytest.MonkeyPatch, capfdbinary: Captured
+) -> None:
+    """Neither believed nor accused: this version can't tell."""
+    _another_version(monkeypatch)
+    monkeypatch.setattr(sys.modules["benchlog.report.tables"], "with_u", lambda value, u, unit: "77.123 Ω")
+    assert main(["verify", str(document), "--json"]) == 4
+    said = json.loads(capfdbinary.readouterr().out)
+    assert (said["ok"], said["faults"]) == (False, [])
+    assert "this version can't tell" in said["undecided"][1]
 
 
 def test_show_and_verify_take_a_document_as_a_session(

@@ -9,17 +9,45 @@ import msgspec
 import pikepdf
 import pytest
 from pypdf import PdfReader
-from report_sessions import BENCH, JOB, Building, ended, hostile_job, setup, taken, text_of, whole_job
+from report_sessions import (
+    AFTER_SOAK,
+    BENCH,
+    JOB,
+    Building,
+    ended,
+    hostile_job,
+    setup,
+    taken,
+    text_of,
+    whole_job,
+)
 
 from benchlog.cli.main import main
-from benchlog.model.history import Corrected, Noted, PartChanged, RunBegun
+from benchlog.model.event import Key, KeyPressed, Marked
+from benchlog.model.history import (
+    Approved,
+    Corrected,
+    Noted,
+    PartChanged,
+    RunBegun,
+    RunSaid,
+    RunTold,
+    Taken,
+)
 from benchlog.model.job import Ending, Job
-from benchlog.model.step import Outcome
+from benchlog.model.known import Check, Known
+from benchlog.model.point import PointKind, TestPoint
+from benchlog.model.quantity import Quantity
+from benchlog.model.reading import Status
+from benchlog.model.step import Outcome, PointVerdict
 from benchlog.model.unit import Unit
+from benchlog.model.work import FinalCheck, FinalChecked
 from benchlog.report.checking import verify_document
 from benchlog.report.content import Layout, Paper
 from benchlog.report.document import make_document
 from benchlog.report.legible import mend_text
+from benchlog.report.pairs import pairs_of
+from benchlog.report.wording import told_reason
 from benchlog.session.copying import copy_session, withhold
 from benchlog.session.reader import SessionReader
 
@@ -52,12 +80,13 @@ def test_each_ending_claims_no_more_than_was_seen(tmp_path: Path, ending: Ending
     if ending is Ending.NO_FAULT_FOUND:
         assert "does not show that there is none" in first
     whole = re.sub(r"\s+", " ", "\n".join(pages))
-    for said in ("Authorised by", "140.00", "3.1 Ω ± 100 mΩ", "T6.3AH250V", "Work by A. Technician ("):
+    for said in ("Authorised by", "140.00", "3.1 Ω ± 0.1 Ω", "T6.3AH250V", "Work by A. Technician ("):
         assert said in whole, said
     if ending in (Ending.REPAIRED, Ending.NO_FAULT_FOUND):
         assert "step 6 V: the meter is too coarse" in first
-        for said in ("0.22 Ω 5 W wire-wound", "15 kΩ ± 20 Ω", "CM-1", "+15 kΩ ± 20 Ω real"):
+        for said in ("0.22 Ω 5 W wire-wound", "15 kΩ ± 0.02 kΩ", "CM-1"):
             assert said in whole, said
+        assert ("+15 kΩ ± 0.02 kΩ real" in whole) is (layout is Layout.FILE)
     else:
         assert "was not brought up" in first
     for number, page in enumerate(pages, 1):
@@ -156,7 +185,96 @@ def test_the_customer_gets_two_pages_at_most(tmp_path: Path, paper: Paper) -> No
     # ISO 216: 210 × 297 mm; ANSI A: 8.5 × 11 in
     wanted = (595.276, 841.890) if paper is Paper.A4 else (612.0, 792.0)
     assert (width, height) == pytest.approx(wanted, abs=0.01)
-    assert "more, in the session inside this document" in "".join(text_of(out))
+    text = re.sub(r"\s+", " ", "".join(text_of(out)))
+    assert "60 × 1 Ω" in text
+    assert all(re.search(rf"\bR{k}\b", text) for k in range(60)), "no part that was fitted is left out"
+
+
+def test_what_the_customer_gets_and_what_stays_in_the_file(tmp_path: Path) -> None:
+    """Notes are for the file unless they are marked for the customer; what does not count is left out."""
+    building = Building(tmp_path / "a.benchlog").add(
+        Noted("he pays late"), Noted("mains plug seen out: yes", stage="before-power"),
+        Noted("keep the vents free", stage="customer"), taken("wrong point", 7.7),
+        PartChanged("Q9", "in", "npn", note="from the drawer", checked_by=5),
+    )  # fmt: skip
+    building.add(Corrected(5, "the probe slipped", void=True), ended(Outcome.UNDECIDED, patterns=True))
+    session = building.close()
+    texts = [re.sub(r"\s+", " ", "".join(text_of(made(session, layout)[0]))) for layout in LAYOUTS]
+    for said in ("he pays late", "mains plug seen out", "wrong point", "the probe slipped", "entry 5"):
+        assert (said in texts[0], said in texts[1]) == (True, False), said
+    for said in ("keep the vents free", "Fitted at Q9: npn", "from the drawer"):
+        assert all(said in text for text in texts), said
+
+
+def test_what_may_never_be_left_out_stays_whatever_there_is(tmp_path: Path) -> None:
+    """Forty different parts, long notes for the customer, hundreds of readings: notes go first, counted."""
+    building = Building(tmp_path / "a.benchlog")
+    building.add(*(Noted(f"note {k} " + "long words " * 40, stage="customer") for k in range(30)))
+    building.add(*(taken(f"p {k}", float(k), 0.1, verdict=PointVerdict.WITHIN) for k in range(200)))
+    building.add(*(PartChanged(f"C{k}", "in", f"{k} µF", note=f"reason {k} " + "y " * 60) for k in range(40)))
+    building.add(Approved(True, "140.00", "A. Customer", "telephone", None, ("parts",)))
+    out, _ = made(building.run(ended(), soak=True).add(*AFTER_SOAK).close(), Layout.CUSTOMER)
+    pages = text_of(out)
+    text = re.sub(r"\s+", " ", "".join(pages))
+    assert len(pages) == 2
+    assert all(f"Fitted at C{k}: {k} µF" in text for k in range(40))
+    for said in (
+        "Approved by A. Customer",
+        "Output under load and with signal",
+        "hum, left",
+        "protective earth",
+    ):
+        assert said in text, said
+    assert re.search(r"in the file copy.*30 of 30 notes", text)
+    assert verify_document(out).ok
+
+
+def test_what_was_found_is_told_after_it_was_repaired(tmp_path: Path) -> None:
+    fuse = TestPoint("mains fuse", PointKind.OHMS, known=Known(check=Check.FUSE))
+    pin = TestPoint("output pin to + rail", PointKind.OHMS, "left", known=Known(check=Check.OUTPUT_TO_RAIL))
+    ohms = Quantity.RESISTANCE
+    building = Building(tmp_path / "a.benchlog").add(
+        Taken(fuse, ohms, None, status=Status.OPEN_LEADS, verdict=PointVerdict.OUTSIDE),
+        Taken(pin, ohms, 3.1, u=0.1, verdict=PointVerdict.OUTSIDE),
+        PartChanged("Q12", "in", "npn"),
+        Taken(pin, ohms, 15e3, verdict=PointVerdict.WITHIN),
+    )  # fmt: skip
+    session = building.close()
+    for layout in LAYOUTS:
+        found = re.sub(r"\s+", " ", "".join(text_of(made(session, layout)[0]))).split("Replaced")[0]
+        assert "left: output pin to + rail 3.1 Ω ± 0.1 Ω)" in found
+        assert "mains fuse open); not read again afterwards" in found
+
+
+def test_before_and_after_is_of_the_work(tmp_path: Path) -> None:
+    """Not of readings taken twice before it, nor of those that proved a reservoir empty."""
+    reservoir = TestPoint("reservoir", PointKind.DC_VOLTS, fed_by="reservoir")
+    building = Building(tmp_path / "a.benchlog").add(
+        Taken(reservoir, Quantity.DC_VOLTAGE, 38.0), taken("a", 1.0), taken("a", 2.0), taken("b", 5.0),
+        PartChanged("Q1", "out", "npn"), taken("a", 9.0), Taken(reservoir, Quantity.DC_VOLTAGE, 0.1),
+        taken("c", 3.0), taken("c", 4.0),
+    )  # fmt: skip
+    with SessionReader(building.close()) as reader:
+        pairs = pairs_of(reader.entries())
+    assert [(key[1], p.before.value, p.after.value) for key, p in pairs.items()] == [("a", 2.0, 9.0)]
+
+
+@pytest.mark.parametrize(
+    ("recorded", "told"),
+    [
+        ("Undecided: Wait: still settling", "still settling"),
+        ("ESR is judged by capacitance and rated voltage: give both",
+         "ESR is judged by capacitance and rated voltage, not given"),
+        ("shorted, or a low path in parallel: lift a leg to tell; U 36 mV assumed",
+         "shorted, or a low path in parallel; U 36 mV assumed"),
+        ("within limit: U 9.2e+02 µF assumed", "within limit: U 920 µF assumed"),
+        ("shown, not judged: no limit on file; compare it with the unit's manual",
+         "shown, not judged: no limit on file"),
+        ("0.62 A at 6 V: a short behind the transformer", "0.62 A at 6 V: a short behind the transformer"),
+    ],
+)  # fmt: skip
+def test_reasons_in_a_document_say_nothing_twice_and_order_nothing(recorded: str, told: str) -> None:
+    assert told_reason(recorded) == told
 
 
 def test_corrections_stand_beside_what_they_correct(tmp_path: Path) -> None:
@@ -227,7 +345,7 @@ def test_what_an_archive_asks_for(tmp_path: Path, layout: Layout) -> None:
 def test_two_independent_readers_see_the_right_signs(tmp_path: Path, layout: Layout) -> None:
     """poppler (C++) and pypdf (Python); U+03A9 and U+00B5, or their compatibility twins, by NFKC."""
     signs = "47 Ω; 4.7 µF; 25 °C; ± 2 %; √2; ≥ 3 A; I²t; ½; 10 kΩ – 22 kΩ"
-    building = Building(tmp_path / "a.benchlog").add(Noted(signs))
+    building = Building(tmp_path / "a.benchlog").add(Noted(signs, stage="customer"))
     out, _ = made(building.close(), layout)
     for text in ("".join(text_of(out)), "".join(page.extract_text() for page in PdfReader(out).pages)):
         assert unicodedata.normalize("NFKC", signs) in unicodedata.normalize("NFKC", " ".join(text.split()))
@@ -273,6 +391,32 @@ def test_without_the_customer(tmp_path: Path) -> None:
         inside = pdf.attachments["b.benchlog"].get_file().read_bytes()
     assert b"Invented Customer" not in inside
     assert verify_document(out).ok
+
+
+def test_words_of_ones_own_are_withheld_wherever_they_come_back(tmp_path: Path) -> None:
+    """Notes of parts, reasons given with a key and what repeats them, names of testers."""
+    secret = 'Mrs. Beispiel "said" so'
+    end = msgspec.structs.replace(ended(), not_judged=(f"6 V: the technician's word: {secret}",))
+    building = Building(tmp_path / "a.benchlog").add(
+        PartChanged("R1", "in", "1 Ω", note=secret), PartChanged("R2", "in", "1 Ω"),
+        msgspec.structs.replace(taken("p", 1.0), checked=secret), BENCH, RunBegun(setup()),
+        RunTold(KeyPressed(Key.GO_ON, secret)), RunTold(KeyPressed(Key.GO_ON, "within", "rehearsal")),
+        RunSaid(Marked("word", f"{secret}; after the least stay here", 1)), RunSaid(Marked("settled")), end,
+        FinalChecked(FinalCheck.HUM, seen=secret), *AFTER_SOAK,
+    )  # fmt: skip
+    session = building.close()
+    numbers = withhold(session, tmp_path / "b.benchlog")
+    assert b"Beispiel" in session.read_bytes()
+    for path in (tmp_path / "b.benchlog", made(tmp_path / "b.benchlog")[0]):
+        assert b"Beispiel" not in path.read_bytes()
+    assert "own licence" not in (tmp_path / "b.benchlog").read_bytes().decode("latin-1")
+    with SessionReader(tmp_path / "b.benchlog") as reader:
+        kept = [type(e.payload) for e in reader.entries() if e.seq not in numbers]
+    assert kept.count(PartChanged) == kept.count(RunTold) == kept.count(RunSaid) == 1
+    text = re.sub(r"\s+", " ", "".join(text_of(tmp_path / "b-file.pdf")))
+    assert "How the bring-up ended is withheld from this copy" in text
+    assert "broke off" not in text
+    assert verify_document(tmp_path / "b-file.pdf").ok
 
 
 @pytest.mark.parametrize("layout", LAYOUTS)

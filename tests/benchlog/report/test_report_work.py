@@ -19,7 +19,7 @@ from report_sessions import (
     whole_job,
 )
 
-from benchlog.model.history import Corrected, Entry, JobEnded, Payload, RunBegun
+from benchlog.model.history import Corrected, Entry, JobEnded, PartChanged, Payload, RunBegun
 from benchlog.model.job import Ending
 from benchlog.model.step import PointVerdict
 from benchlog.model.work import FinalCheck, FinalChecked, SafetyMeasured
@@ -43,10 +43,10 @@ def test_before_and_after_at_declared_warmth(tmp_path: Path) -> None:
     for said in (
         "Seen: burnt resistor beside the left output devices; smelt: burnt varnish",
         "marked beside it T4AL250V (outside limit, larger than the one marked)",
-        "31 mV ± 400 µV 10.5 mV ± 400 µV",
-        "10.8 mV ± 400 µV 45 min, 44 °C",
+        "31 mV ± 0.4 mV 10.5 mV ± 0.4 mV",
+        "10.8 mV ± 0.4 mV 45 min, 44 °C",
         "12 mV ± 1 mV amplifier side of the relay within limit (limit 50 mV, common practice)",
-        "41.2 V ± 300 mV and -41 V ± 300 mV",
+        "41.2 V ± 0.3 V and -41 V ± 0.3 V",
         "17.9 V and distortion 0.04 % into 8 Ω, 1000 Hz, 40 W",
         "none at arm's length",
         "protective earth (class I) 110 mΩ A. Technician (own licence), 10 A",
@@ -116,10 +116,11 @@ def test_a_broken_off_run_is_open_as_a_whole() -> None:
 
 def test_a_void_reading_is_shown_as_such_and_not_compared(tmp_path: Path) -> None:
     building = Building(tmp_path / "a.benchlog").add(taken("R1", 10.0, 0.1), taken("R1", 99.0, 0.1))
-    building.add(Corrected(3, "leads were off", "A. Technician", void=True), taken("R1", 11.0, 0.1))
+    building.add(Corrected(3, "leads were off", "A. Technician", void=True))
+    building.add(PartChanged("R1", "in", "10 Ω"), taken("R1", 11.0, 0.1))
     text = words_of(building.close())
     assert "[does not count from 2026-01-05 (A. Technician): leads were off]" in text
-    assert "10 Ω ± 100 mΩ no judgement 11 Ω ± 100 mΩ" in text
+    assert "10 Ω ± 0.1 Ω no judgement 11 Ω ± 0.1 Ω" in text
     found = pairs_of(entries(taken("R1", 1.0), taken("R1", 2.0), Corrected(2, "no", void=True)))
     assert found == ()
 
