@@ -30,6 +30,11 @@ def add_bench_options(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--technician", metavar="KIND", help="what the technician does, e.g. goes-on or stops")
     group.add_argument("--serial", metavar="KIND", help="pty or tcp")
     group.add_argument("--probe", metavar="KIND", help="meter in the technician's hand, e.g. segments, esr")
+    group.add_argument(
+        "--sound",
+        metavar="OUTPUT=INPUT",
+        help="with --meters audio: play the samples to a sound output, and listen at that input",
+    )
     group.add_argument("--contactor", metavar="KIND", help="cut-off contactor: line, scpi or modbus")
     group.add_argument("--wander", type=float, metavar="FRACTION", help="mains that wander (hand-set)")
     group.add_argument(
@@ -99,6 +104,7 @@ def options_from(args: argparse.Namespace, **changes: object) -> SimulateOptions
         "serial": args.serial,
         "probe": args.probe,
         "contactor": args.contactor,
+        "sound": args.sound,
         "wander": args.wander,
         "troubles": tuple(args.trouble),
     }

@@ -72,6 +72,9 @@ class SimulateOptions(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     probe: ProbeKind = ProbeKind.NONE
     """The meter in the technician's hand."""
     serial: SerialKind = SerialKind.PTY
+    sound: str = ""
+    """``OUTPUT=INPUT``: the audio interface's samples are played to that sound output, and the bench file
+    names the input that hears them. Empty: they go over TCP."""
     troubles: tuple[Ordered, ...] = ()
     write_bench: str = ""
     """Path of the bench file to write; empty for a temporary one."""
@@ -156,7 +159,20 @@ def check_options(options: SimulateOptions) -> None:
             f"A true waveform takes the simulator about a quarter of real time: with --meters "
             f"{options.meters} the time scale is {FASTEST_WAVEFORM:g} at most. Give a smaller --time-scale."
         )
+    if options.sound:
+        sound_ways(options)
     _check_troubles(options)
+
+
+def sound_ways(options: SimulateOptions) -> tuple[str, str]:
+    """Output and input of ``sound``. `UsageError` where they can't be meant."""
+    output, _, heard_at = options.sound.partition("=")
+    if not (output and heard_at and options.meters is MeterKind.AUDIO and options.time_scale == 1.0):
+        raise UsageError(
+            "--sound takes OUTPUT=INPUT, names of a sound output and of the input that hears it, and goes "
+            "with --meters audio at time scale 1."
+        )
+    return output, heard_at
 
 
 def instrument_names(options: SimulateOptions) -> tuple[str, ...]:

@@ -18,10 +18,12 @@ from benchlog.model.errors import EnvironmentFault, Exit
 from benchlog.model.unit import Unit
 from benchlog_drivers.simulated.control import Control
 from benchlog_drivers.simulated.faults import Fault
+from benchlog_drivers.simulated.feed import SoundFeed
 from benchlog_drivers.simulated.instruments import SourceInstrument
 from benchlog_drivers.simulated.live import LiveBench
+from benchlog_drivers.simulated.loudly import Player
 from benchlog_drivers.simulated.make import Made, bench_file, make_bench
-from benchlog_drivers.simulated.options import SerialKind, SimulateOptions, check_options
+from benchlog_drivers.simulated.options import SerialKind, SimulateOptions, check_options, sound_ways
 from benchlog_drivers.simulated.server import HOST, line_talk
 from benchlog_drivers.simulated.serving import Serving
 from benchlog_drivers.simulated.trouble import TroubleBox
@@ -125,9 +127,16 @@ class BenchProcess:
             instrument = DigitiserInstrument(bench.digitiser, "SIM-W1")
             serving.add_scpi("digitiser", instrument, serving.outlet(boxes["digitiser"]))
         if bench.sound is not None:
-            serving.add_sound("ears", bench.sound, serving.outlet(boxes["ears"]))
+            self._add_sound(bench.sound)
         if bench.contactor is not None:
             serving.add_contactor(bench.contactor, self.options.contactor, boxes["contactor"])
+
+    def _add_sound(self, feed: SoundFeed) -> None:
+        if self.options.sound:
+            output, heard_at = sound_ways(self.options)
+            self.serving.add_player("ears", Player(output, heard_at, feed))
+        else:
+            self.serving.add_sound("ears", feed, self.serving.outlet(self.made.boxes["ears"]))
 
 
 def run(options: SimulateOptions) -> int:

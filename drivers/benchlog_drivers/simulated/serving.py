@@ -8,6 +8,7 @@ from benchlog_drivers.simulated.feed import SoundFeed
 from benchlog_drivers.simulated.instruments import Instrument, Measurement, MeterInstrument
 from benchlog_drivers.simulated.link import Outlet
 from benchlog_drivers.simulated.live import LiveBench
+from benchlog_drivers.simulated.loudly import Player
 from benchlog_drivers.simulated.make import serial_number
 from benchlog_drivers.simulated.meters import SimulatedMeter
 from benchlog_drivers.simulated.modbus import Coil, ModbusTalk, Registers, no_coil, no_registers
@@ -38,7 +39,7 @@ class Serving:
         self._folder = folder
         self._over_tcp = over_tcp
         self._seed = seed
-        self._parts: list[Server | Stream | Asked | SoundServer] = []
+        self._parts: list[Server | Stream | Asked | SoundServer | Player] = []
         self._outlets: list[Outlet] = []
         self._counts: dict[str, Callable[[], int]] = {}
 
@@ -141,6 +142,12 @@ class Serving:
         self.connections[name] = server.connection()
         self._counts[name] = lambda: server.counted
         self._parts.append(server)
+
+    def add_player(self, name: str, player: Player) -> None:
+        """The audio interface, by way of the system's own sound."""
+        self.connections[name] = player.connection()
+        self._counts[name] = lambda: player.counted
+        self._parts.append(player)
 
     def _port(self, name: str) -> Port:
         port = stream_port(name, self._folder, self._over_tcp)
