@@ -7,7 +7,7 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 
-from benchlog.model.history import JobEntered, Noted, RunBegun, RunSaid
+from benchlog.model.history import Entry, JobEntered, Noted, RunBegun, RunSaid
 from benchlog.model.job import Job
 from benchlog.model.protocol import Closed, Closing, EntryAdded, Hello, Live, SaidNow
 from benchlog.model.reading import Measured
@@ -286,3 +286,24 @@ def test_a_job_entry_is_what_intake_sends(bench):
     payload = entered(bench)[-1]
     assert isinstance(payload, JobEntered)
     assert payload.job.unit is None
+
+
+def test_what_was_taken_back_does_not_count(bench):
+    """The last entry made by hand is voided with its reason; nothing is deleted."""
+    shell = bench.start.desk.shell
+    lines = [*cold_checks(), (1900.0, Noted("loudspeaker off: yes", stage="before-power"))]
+    shell.take(entries_of(lines))
+    assert shell.ledger.checks == {"loudspeaker off"}
+    for said, reason in (("loudspeaker off", "it was not"), ("Q12", "the wrong one")):
+        key(bench, Qt.Key.Key_F2, Qt.KeyboardModifier.ControlModifier)
+        question = bench.start.window.question
+        assert said in question.words
+        QTest.keyClicks(question.field, reason)
+        QTest.keyClick(question.field, Qt.Key.Key_Return)
+        (sent,) = entered(bench)
+        assert (sent.void, sent.text) == (True, reason)
+        entry = Entry(len(shell.entries) + 1, 0, shell.entries[-1].wall, sent)
+        before = len(shell.entries)
+        shell.take([entry])
+        assert len(shell.entries) == before + 1
+    assert shell.ledger.checks == set()

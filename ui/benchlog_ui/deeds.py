@@ -10,10 +10,13 @@ from benchlog.model.protocol import EntryAdded, FromWindow, Pressed, WantsToClos
 from benchlog.model.step import StepVerdict
 from benchlog_ui.board import Board
 from benchlog_ui.keys import Deed
+from benchlog_ui.lines import row_of
 from benchlog_ui.question import Answer
 from benchlog_ui.shell import Shell
 from benchlog_ui.stages import Stage
 from benchlog_ui.window import Window
+
+TAKE_BACK_KEY = "Ctrl+F2"
 
 
 class Deeds:
@@ -41,6 +44,7 @@ class Deeds:
             window.keys.add(window, deed)
         shell.list_keys([(deed.key, deed.long) for deed in deeds])
         QShortcut(QKeySequence("Ctrl+F6"), window).activated.connect(page.turn_over)
+        QShortcut(QKeySequence(TAKE_BACK_KEY), window).activated.connect(self.take_back)
         QShortcut(QKeySequence("Ctrl+Q"), window).activated.connect(window.close)
         for keys, step in (("Ctrl++", 1), ("Ctrl+=", 1), ("Ctrl+-", -1)):
             shortcut = QShortcut(QKeySequence(keys), window)
@@ -62,6 +66,26 @@ class Deeds:
         at = self._shell.at
         stage = at if at in [s.value for s in Stage] else Stage.BRING_UP.value
         self._send(EntryAdded(Noted(text, stage=stage)))
+
+    def take_back(self) -> None:
+        """What was entered by hand last does not count any more: why is asked for; it stays where it is."""
+        from benchlog.cold.corrections import MAY_BE_VOID, correction, in_force
+
+        entries = self._shell.entries
+        entry = next((e for e in reversed(in_force(entries)) if isinstance(e.payload, MAY_BE_VOID)), None)
+        row = row_of(entry) if entry is not None else None
+        if entry is None or row is None:
+            self._window.tell("There is nothing to take back: nothing was entered by hand yet.")
+            return
+
+        def gone(why: str) -> None:
+            self._send(EntryAdded(correction(entries, entry.seq, why, "", void=True)))
+
+        self._window.question.ask(
+            f"Take back: {row.kind}, {row.what}? It stays in the history and does not count.",
+            (Answer("Take it back", gone, needs_text=True), Answer("Leave it", _nothing)),
+            field="why it does not count, recorded",
+        )
 
     def say_moved(self) -> None:
         """The technician says that the voltage has moved, or looks right."""

@@ -11,6 +11,7 @@ from benchlog_ui.marks import CUT_OFF_KEY
 ALWAYS = (
     (CUT_OFF_KEY, "Cut off: takes the source away at once, wherever the keyboard is. Pause does the same."),
     ("Ctrl + / Ctrl −", "Larger or smaller type"),
+    ("Ctrl + F2", "Take back what was entered last: it stays in the history and does not count."),
     ("Ctrl + F6", "The captured switch-on in place of the small plots, or those again"),
     ("Ctrl + F7", "A tone whose pitch follows current ÷ stop limit, where there is sound; again ends it."),
     ("Ctrl + F9", "While the alarm fills the window: it is done, dial at zero and unit unplugged."),

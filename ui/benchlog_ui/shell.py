@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypeVar
 from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QWidget
 
-from benchlog.model.history import Entry, JobEntered, Noted
+from benchlog.model.history import Corrected, Entry, JobEntered, Noted
 from benchlog.model.job import Job
 from benchlog.model.protocol import EntryAdded, FromWindow
 from benchlog_ui.board import Board
@@ -255,8 +255,13 @@ class Shell:
 
     def take(self, entries: Sequence[Entry]) -> None:
         """New lines of the history, to every page that they concern."""
-        self.ledger.take(entries)
         self._entries += entries
+        if any(isinstance(e.payload, Corrected) and e.payload.void for e in entries):
+            from benchlog.cold.corrections import in_force
+
+            self.ledger.recount(in_force(self._entries))
+        else:
+            self.ledger.take(entries)
         for panel in self.panels.values():
             panel.take(entries)
         rows = [r for r in map(row_of, entries) if r is not None]

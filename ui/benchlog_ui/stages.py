@@ -1,7 +1,7 @@
 """The stages of a job in the trade's words, and what is done and missing in each: read off the history."""
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from enum import StrEnum
 
 from benchlog.model.event import Ended, Marked
@@ -85,6 +85,13 @@ class Ledger:
         """Count new lines of the history."""
         for entry in entries:
             self._one(entry.payload)
+
+    def recount(self, entries: Iterable[Entry]) -> None:
+        """Begin anew with these lines: something that was counted does not count any more."""
+        fresh = Ledger()
+        fresh.take(entries)
+        for one in fields(Ledger):
+            setattr(self, one.name, getattr(fresh, one.name))
 
     def _one(self, payload: Payload) -> None:
         match payload:
