@@ -18,18 +18,29 @@ _JUDGED = (StepVerdict.GO_UP, StepVerdict.CUT_OFF)
 
 
 def not_judged(records: Sequence[StepRecord], notes: Sequence[str]) -> tuple[str, ...]:
-    """Steps without a verdict of the program to go up, one sentence each, and what a soak left open."""
-    return (*(_step(r) for r in records if r.verdict not in _JUDGED), *notes)
+    """Steps without a verdict of the program to go up, and what a soak left open.
+
+    One sentence for all the steps of which the same is to be said.
+    """
+    told: dict[str, list[str]] = {}
+    for record in records:
+        if record.verdict not in _JUDGED:
+            told.setdefault(_why(record), []).append(_where(record))
+    return (*(f"{', '.join(where)}: {why}" for why, where in told.items()), *notes)
 
 
-def _step(record: StepRecord) -> str:
-    where = wording.volts(record.measured_v if record.measured_v is not None else record.set_v)
+def _where(record: StepRecord) -> str:
+    seen_v = record.measured_v if record.visited and record.measured_v is not None else record.set_v
+    return wording.volts(seen_v)
+
+
+def _why(record: StepRecord) -> str:
     if not record.visited:
-        return f"{wording.volts(record.set_v)}: not visited"
+        return "not visited"
     what = "cannot be judged with this meter" if record.verdict is StepVerdict.CANNOT_JUDGE else "at wait"
     if record.decided_by is DecidedBy.TECHNICIAN:
-        return f"{where}: {what}; the technician's word: {record.decision_reason}"
-    return f"{where}: {what}: {record.decision_reason.removeprefix('Wait: ')}"
+        return f"{what}; the technician's word: {record.decision_reason}"
+    return f"{what}: {record.decision_reason.removeprefix('Wait: ')}"
 
 
 def least_fraction(plate_va: float, amplifier: Amplifier = Amplifier.CLASS_AB) -> float:

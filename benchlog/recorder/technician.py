@@ -51,10 +51,10 @@ class Technician:
         elif isinstance(said, Judged) and self._ask and said.verdict is StepVerdict.GO_UP:
             self._due_us = t_us + PAUSE_US
             self._tries = 0
-            self._reply = KeyPressed(Key.GO_ON, reason="Within the limit.", by="rehearsal")
+            self._reply = KeyPressed(Key.GO_ON, reason="within the limit", by="rehearsal")
 
     def _word(self) -> KeyPressed:
         if self._answer == "go-on":
-            reason = "Going on for the rehearsal only, nothing was looked at."
+            reason = "gone on without a look"
             return KeyPressed(Key.GO_ON, reason=reason, by="rehearsal")
-        return KeyPressed(Key.STOP, reason="Not judged; ending the rehearsal.", by="rehearsal")
+        return KeyPressed(Key.STOP, reason="ended there", by="rehearsal")

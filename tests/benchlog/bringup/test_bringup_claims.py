@@ -3,7 +3,7 @@
 import msgspec
 import pytest
 
-from benchlog.bringup.claims import least_fraction, no_short_claim
+from benchlog.bringup.claims import least_fraction, no_short_claim, not_judged, unseen
 from benchlog.model.event import Key
 from benchlog.model.instrument import Accuracy, Coupling, MeterSheet
 from benchlog.model.quantity import Quantity
@@ -164,3 +164,20 @@ def test_a_clamp_that_passes_ac_only_leaves_the_dc_untested(rig) -> None:
     assert (
         "DC in the source current: the ammeter's path passes AC only" in rig(ammeter=sheet).watch.not_tested
     )
+
+
+def test_steps_of_which_the_same_is_to_be_said_are_one_sentence() -> None:
+    word = {"decided_by": DecidedBy.TECHNICIAN, "decision_reason": "no lamp at hand"}
+    waits = [msgspec.structs.replace(record(v, StepVerdict.WAIT), **word) for v in (48.0, 60.0)]
+    other = msgspec.structs.replace(record(78.0, StepVerdict.WAIT), decision_reason="Wait: rails unequal")
+    assert not_judged([record(36.0), *waits, other], ("a note",)) == (
+        "48 V, 60 V: at wait; the technician's word: no lamp at hand",
+        "78 V: at wait: rails unequal",
+        "a note",
+    )
+
+
+def test_a_current_within_its_bound_is_unseen() -> None:
+    assert unseen(record(12.0, idle_a=0.001))
+    assert not unseen(record(12.0))
+    assert not unseen(msgspec.structs.replace(record(12.0, idle_a=0.001), idle_u_a=None))
