@@ -1,6 +1,6 @@
 """Uncertainty of a reading taken at a test point: from the meter's sheet, or assumed as for a hand meter.
 
-An assumed uncertainty decides verdicts but is not recorded as known: it is named in the reason.
+An assumed uncertainty decides verdicts; it is recorded with its source and named in the reason.
 """
 
 import math
@@ -33,6 +33,8 @@ class Allowed(msgspec.Struct, frozen=True):
     u: float
     known: bool
     source: str
+    coarse: bool = False
+    """Whether most of it comes from the last place, so that another digit would narrow it."""
 
 
 def uncertainty(
@@ -60,7 +62,8 @@ def uncertainty(
         return Allowed(math.hypot(u, leads), True, "by the meter's sheet" + _leads_words(leads))
     a, n = _HAND[kind]
     text = f"assumed, hand meter {100 * a:g} % + {n:g} counts"
-    return Allowed(math.hypot(linear_u(value, a, n, count), leads), False, text + _leads_words(leads))
+    u = math.hypot(linear_u(value, a, n, count), leads)
+    return Allowed(u, False, text + _leads_words(leads), n * count > max(a * abs(value), leads))
 
 
 def _leads_words(leads_ohm: float) -> str:

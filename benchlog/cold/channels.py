@@ -63,7 +63,7 @@ def _beside(key: tuple[str, PointKind, str], sides: dict[str, tuple[int, Taken]]
 
 
 def seen_of(taken: Taken) -> Seen:
-    """A reading of the history as it is judged; where its uncertainty is not known a hand meter's."""
+    """A reading of the history as it is judged; with a hand meter's uncertainty where none is recorded."""
     u = taken.u
     if u is None and taken.value is not None:
         leads = taken.point.known.lead_zero_ohm is not None

@@ -16,11 +16,11 @@ import msgspec
 
 from benchlog.cold.budget import uncertainty
 from benchlog.cold.corrections import voided
-from benchlog.cold.figures import figure
 from benchlog.limits.powered import discharge_peak_w, discharge_time, ohms_gate, touch_gate
 from benchlog.model.errors import UsageError
 from benchlog.model.history import Entry, PointsListed, RunBegun, Taken
 from benchlog.model.point import PointKind, TestPoint
+from benchlog.model.printed import with_prefix, with_u
 from benchlog.model.reading import Status
 
 WAITING = frozenset(
@@ -167,7 +167,7 @@ def charged_words(taken: Taken) -> str:
     if taken.status is Status.OVERLOAD:
         return "more than the meter's range"
     charged = taken.value is not None and abs(taken.value) >= ohms_gate().value
-    return figure(taken.value or 0.0, "V") if charged else ""
+    return with_prefix(taken.value or 0.0, "V") if charged else ""
 
 
 def not_proved_by(taken: Taken) -> str:
@@ -176,8 +176,11 @@ def not_proved_by(taken: Taken) -> str:
     if taken.value is None:
         return "the reading has no value"
     u = taken.u if taken.u is not None else uncertainty(taken.point.kind, taken.value, 0.01).u
-    if abs(taken.value) + u >= gate:
-        return f"{figure(taken.value, 'V')} was read there, not below {gate:g} V"
+    if abs(taken.value) < gate <= abs(taken.value) + u:
+        read = with_u(taken.value, u, "V")
+        return f"{read} was read there: too wide to show {gate:g} V; type every digit, or take a lower range"
+    if abs(taken.value) >= gate:
+        return f"{with_prefix(taken.value, 'V')} was read there, not below {gate:g} V"
     if not taken.meter_proved:
         return "the meter was not shown to read a known source before and after"
     return ""

@@ -24,7 +24,6 @@ from benchlog.cold.discharge import (
     told,
     waits_for,
 )
-from benchlog.cold.figures import figure
 from benchlog.cold.judge import judge
 from benchlog.cold.junctions import judge_both
 from benchlog.cold.known import Judgement, Seen
@@ -35,7 +34,9 @@ from benchlog.model.history import BenchSet, Entry, PartChanged, RunBegun, Taken
 from benchlog.model.instrument import MeterSheet
 from benchlog.model.known import Check
 from benchlog.model.point import PointKind, TestPoint
+from benchlog.model.printed import with_prefix
 from benchlog.model.reason import reason_of
+from benchlog.model.step import PointVerdict
 from benchlog.model.unit import OutputTopology, Unit
 
 COLD, PARTS = "cold-checks", "parts"
@@ -100,7 +101,8 @@ def _taken(given: Given, point: TestPoint, typed: Typed, allowed: Allowed | None
         status=typed.status,
         typed=given.text,
         instrument=given.instrument,
-        u=allowed.u if allowed and allowed.known else None,
+        u=allowed.u if allowed else None,
+        u_source=allowed.source if allowed else "",
         in_circuit=given.in_circuit,
         polarity=given.polarity,
         verdict=said.verdict,
@@ -115,19 +117,31 @@ def _taken(given: Given, point: TestPoint, typed: Typed, allowed: Allowed | None
 
 
 def _assumed(allowed: Allowed | None, said: Judgement, unit: str) -> str:
+    """The uncertainty that was assumed, and what would narrow it where it was too wide to judge."""
     if allowed is None or allowed.known or said.u is None:
         return ""
-    return f"U {figure(allowed.u, unit, 2)} {allowed.source}"
+    words = f"U {with_prefix(allowed.u, unit, 2)} {allowed.source}"
+    wide = said.verdict is PointVerdict.NONE and allowed.coarse
+    return f"{words}: type every digit that the display shows" if wide else words
 
 
 def _point(given: Given, unit: Unit | None) -> TestPoint:
-    """The point with what the unit says of its output, and a new part known to be new."""
+    """The point with what the unit says of its output and its fuse, and a new part known to be new."""
     known = given.point.known
+    if known.fuse is None and unit is not None and _is_mains_fuse(given.point):
+        known = msgspec.structs.replace(known, fuse=unit.fuse)
     if known.check is Check.OFFSET and known.topology is OutputTopology.UNKNOWN and unit is not None:
         known = msgspec.structs.replace(known, topology=unit.topology)
     if given.part.strip():
         known = msgspec.structs.replace(known, used=False)
     return msgspec.structs.replace(given.point, known=known)
+
+
+def _is_mains_fuse(point: TestPoint) -> bool:
+    """Whether the unit's mains fuse is meant, whose marking stands in the job."""
+    name = point.name.casefold()
+    ohms = point.kind in (PointKind.OHMS, PointKind.CONTINUITY)
+    return ohms and (name == "fuse" or ("fuse" in name and ("mains" in name or "primary" in name)))
 
 
 def _typed(given: Given, point: TestPoint) -> Typed:

@@ -76,7 +76,7 @@ def judge_fuse(seen: Seen, known: Known) -> Judgement:
     twice = msgspec.structs.replace(usual, value=2.0 * usual.value, source=f"twice a {usual.source}")
     ten = msgspec.structs.replace(usual, value=10.0 * usual.value, source=f"ten times a {usual.source}")
     if seen.is_open:
-        return Judgement(PointVerdict.OUTSIDE, "open: the fuse has blown", ten)
+        return Judgement(PointVerdict.OUTSIDE, "open: reads like a blown fuse", ten)
     return _held(seen, known, Zones(high=twice, bad_high=ten))
 
 

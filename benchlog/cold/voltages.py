@@ -2,7 +2,6 @@
 
 import msgspec
 
-from benchlog.cold.figures import figure
 from benchlog.cold.known import Judgement, Seen, none
 from benchlog.cold.zones import Zones, graded
 from benchlog.limits.powered import (
@@ -14,6 +13,7 @@ from benchlog.limits.powered import (
     touch_gate,
 )
 from benchlog.model.known import Known
+from benchlog.model.printed import with_prefix
 from benchlog.model.reading import Status
 from benchlog.model.step import PointVerdict
 from benchlog.model.unit import OutputTopology
@@ -59,7 +59,7 @@ def judge_reservoir(seen: Seen, meter_proved: bool) -> Judgement:
 def _charge(volts: float) -> str:
     """What is said of volts at a reservoir; empty below the gate for ohms."""
     if volts >= touch_gate().value:
-        return f"CHARGED to {figure(volts, 'V')}: do not touch; discharge it, then read it again"
+        return f"CHARGED to {with_prefix(volts, 'V')}: do not touch; discharge it, then read it again"
     if volts >= ohms_gate().value:
-        return f"still charged to {figure(volts, 'V')}: discharge it and read it again"
+        return f"still charged to {with_prefix(volts, 'V')}: discharge it and read it again"
     return ""

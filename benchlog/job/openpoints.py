@@ -12,9 +12,9 @@ What to ask before power: common practice, no source.
 from collections.abc import Iterable, Sequence
 
 from benchlog.cold.corrections import in_force
-from benchlog.cold.figures import figure
 from benchlog.job.wording import verdict_text, words_of
 from benchlog.model.history import Approved, Entry, Noted, PartChanged, RunBegun, RunEnded, Taken
+from benchlog.model.printed import with_prefix
 from benchlog.model.step import Outcome, PointVerdict
 from benchlog.model.unit import Unit
 from benchlog.model.work import Adjusted, FinalChecked, FirstLook, SafetyMeasured
@@ -70,7 +70,7 @@ def _of_reading(taken: Taken) -> str:
     if taken.verdict is not PointVerdict.OUTSIDE:
         return ""
     if taken.value is not None:
-        value = figure(taken.value, taken.quantity.unit)
+        value = with_prefix(taken.value, taken.quantity.unit)
     else:
         value = (taken.status.value if taken.status is not None else "no value").replace("-", " ")
     where = f"{taken.point.name}{f', {taken.point.group}' if taken.point.group else ''}"

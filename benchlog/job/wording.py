@@ -1,9 +1,9 @@
 """Entries of the work round the cold checks in one line each, for lists of the history."""
 
-from benchlog.cold.figures import figure
 from benchlog.cold.final import bias_current_a
 from benchlog.job.estimate import money
 from benchlog.model.history import JobEnded, Payload
+from benchlog.model.printed import with_prefix
 from benchlog.model.quantity import Quantity
 from benchlog.model.step import PointVerdict
 from benchlog.model.work import (
@@ -45,7 +45,9 @@ def words_of(payload: Payload) -> tuple[str, str]:
             return "final check", _checked(payload)
         case SafetyMeasured():
             over = "> " if payload.over_range else ""
-            value = "no reading" if payload.value is None else f"{over}{figure(payload.value, payload.unit)}"
+            value = (
+                "no reading" if payload.value is None else f"{over}{with_prefix(payload.value, payload.unit)}"
+            )
             text = f"{payload.test.replace('-', ' ')}: {value}, {verdict_text(payload.verdict)}"
             return "safety", f"{text} ({payload.scheme}, measured by {payload.tester})"
         case _:
@@ -72,11 +74,11 @@ def _look(look: FirstLook) -> str:
 
 def _adjusted(adjusted: Adjusted) -> str:
     before, after = (
-        "-" if volts is None else figure(volts, "V") for volts in (adjusted.before, adjusted.after)
+        "-" if volts is None else with_prefix(volts, "V") for volts in (adjusted.before, adjusted.after)
     )
     course = f"warm check {after}" if adjusted.recheck else f"{before} → {after}"
     current = bias_current_a(adjusted)
-    course += f" ({figure(current, 'A', 3)})" if current is not None else ""
+    course += f" ({with_prefix(current, 'A', 3)})" if current is not None else ""
     warm = f" after {adjusted.warm_min:g} min" if adjusted.warm_min is not None else ""
     return f"{adjusted.what.value}, {adjusted.channel}: {course}{warm}, {verdict_text(adjusted.verdict)}"
 
@@ -86,13 +88,10 @@ def _checked(checked: FinalChecked) -> str:
     if checked.value is None:
         return f"{name}: {checked.seen}"
     unit = (checked.quantity or Quantity.POWER_FACTOR).unit
-    value = figure(checked.value, unit)
-    value += f" and {figure(checked.second, unit)}" if checked.second is not None else ""
+    value = with_prefix(checked.value, unit)
+    value += f" and {with_prefix(checked.second, unit)}" if checked.second is not None else ""
     load = f" into {checked.load_ohm:g} Ω" if checked.load_ohm is not None else ""
-    power = f", {figure(checked.power_w, 'W', 3)}" if checked.power_w is not None else ""
+    power = f", {with_prefix(checked.power_w, 'W', 3)}" if checked.power_w is not None else ""
     distortion = f", distortion {100.0 * checked.distortion:.3g} %" if checked.distortion is not None else ""
     seen = f" ({checked.seen})" if checked.seen else ""
     return f"{name}: {value}{load}{power}{distortion}{seen}, {verdict_text(checked.verdict)}"
-
-
-__all__ = ["figure", "verdict_text", "words_of"]

@@ -53,6 +53,8 @@ class Taken(msgspec.Struct, frozen=True, tag="taken"):
     instrument: str = ""
     u: float | None = None
     """Expanded uncertainty in the quantity's unit of measure; None where not known."""
+    u_source: str = ""
+    """Where that comes from: as stated, by the meter's sheet, assumed as for a hand meter."""
     in_circuit: bool | None = None
     polarity: str = ""
     verdict: PointVerdict = PointVerdict.NONE

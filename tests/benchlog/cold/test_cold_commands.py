@@ -62,7 +62,8 @@ def test_a_verdict_is_stored_with_limit_and_reason(session: Path) -> None:
     assert within["limit"]["value"] == pytest.approx(0.5, rel=0.01)
     assert within["limit"]["confidence"] == "common-practice"
     assert "assumed" in within["reason"]
-    assert within["u"] is None
+    assert within["u"] == pytest.approx(0.03 * 0.25 + 3 * 0.01, rel=0.6)
+    assert within["u_source"].startswith("assumed, hand meter")
     outside = command(*words, "8", "--in-circuit", "--checked", "0.1 V read", "--json").json()["entry"]
     assert outside["verdict"] == "outside-limit"
     stated = command(*words, "0.25", "--out-of-circuit", "--u", "0.02", "--json").json()["entry"]

@@ -4,6 +4,7 @@ The readings behind each are the trade's own (common practice, no source): an ou
 is a shorted device, 30 Ω of ESR a dried-out capacitor, an open coil a dead loudspeaker.
 """
 
+import re
 from datetime import UTC, datetime
 
 import pytest
@@ -90,6 +91,7 @@ def test_the_shipped_rules_make_sense() -> None:
     for rule in rules:
         assert rule.source
         assert rule.measure_next
+        assert re.search("[Rr]ead|suspect|is not the one that is marked|does not stand", rule.says), rule.says
         for condition in rule.conditions:
             assert condition.check in KINDS or condition.look or condition.kind
 

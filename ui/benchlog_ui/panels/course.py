@@ -7,8 +7,8 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QWidget
 
-from benchlog.job.wording import figure
 from benchlog.model.history import Entry, Taken
+from benchlog.model.printed import with_prefix
 from benchlog_ui.look import Look, paint_shape
 from benchlog_ui.panels.verdicts import POINT_VERDICT, value_words
 
@@ -106,7 +106,7 @@ class PointCourse(QWidget):
         y = height(limit.value)
         painter.setPen(QPen(look.colour("acceptance"), 1, Qt.PenStyle.DashDotLine))
         painter.drawLine(QPointF(inner.left(), y), QPointF(inner.right(), y))
-        words = f"limit {figure(limit.value, limit.unit, 3)}"
+        words = f"limit {with_prefix(limit.value, limit.unit, 3)}"
         wide = QFontMetricsF(painter.font()).horizontalAdvance(words)
         painter.drawText(QPointF(inner.right() - wide, y - look.px(3)), words)
 

@@ -26,11 +26,12 @@ from benchlog.cold.entering import u_of_typed
 from benchlog.cold.final import RELAY_SIDES, Circumstances, judge_adjusted, judge_final, judge_safety
 from benchlog.cold.plausible import USUAL, figure_of
 from benchlog.job.settings import usable_settings
-from benchlog.job.wording import figure, verdict_text
+from benchlog.job.wording import verdict_text
 from benchlog.limits.safety import SAFETY_TESTS, schemes
 from benchlog.model.errors import BenchlogError
 from benchlog.model.history import Entry, Payload
 from benchlog.model.point import PointKind
+from benchlog.model.printed import with_prefix
 from benchlog.model.protocol import EntryAdded
 from benchlog.model.quantity import Quantity
 from benchlog.model.step import PointVerdict
@@ -426,7 +427,9 @@ def overview(entries: Sequence[Entry]) -> tuple[dict[str, Cells], tuple[str, ...
             case SafetyMeasured() as measured:
                 name, channel = measured.test.replace("-", " "), ""
                 over = "> " if measured.over_range else ""
-                value = "-" if measured.value is None else f"{over}{figure(measured.value, measured.unit)}"
+                value = (
+                    "-" if measured.value is None else f"{over}{with_prefix(measured.value, measured.unit)}"
+                )
                 words = _with_verdict(value, measured.verdict)
             case _:
                 continue
@@ -438,14 +441,14 @@ def overview(entries: Sequence[Entry]) -> tuple[dict[str, Cells], tuple[str, ...
 def _check_words(checked: FinalChecked) -> str:
     if checked.value is None or checked.quantity is None:
         return checked.seen
-    value = figure(checked.value, checked.quantity.unit)
-    value += f" / {figure(checked.second, checked.quantity.unit)}" if checked.second is not None else ""
-    value += f", {figure(checked.power_w, 'W', 3)}" if checked.power_w is not None else ""
+    value = with_prefix(checked.value, checked.quantity.unit)
+    value += f" / {with_prefix(checked.second, checked.quantity.unit)}" if checked.second is not None else ""
+    value += f", {with_prefix(checked.power_w, 'W', 3)}" if checked.power_w is not None else ""
     return _with_verdict(value, checked.verdict)
 
 
 def _volts(adjusted: Adjusted) -> str:
-    before, after = ("" if v is None else figure(v, "V") for v in (adjusted.before, adjusted.after))
+    before, after = ("" if v is None else with_prefix(v, "V") for v in (adjusted.before, adjusted.after))
     return f"{before} → {after}" if before else after
 
 

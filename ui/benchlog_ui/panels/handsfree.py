@@ -9,9 +9,9 @@ from collections.abc import Iterable
 from benchlog.bench.typed import Typed
 from benchlog.cold.budget import uncertainty
 from benchlog.cold.taking import Armed, Sign, State, Taking, Took, Unsteady
-from benchlog.job.wording import figure
 from benchlog.model.instrument import MeterSheet
 from benchlog.model.point import PointKind
+from benchlog.model.printed import with_prefix
 from benchlog.model.protocol import Point
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Channel, Measured, Reading, Setting, Status, Unusable
@@ -123,4 +123,4 @@ def typed_of(took: Took) -> Typed:
 def _shown(reading: Reading) -> str:
     if isinstance(reading, Unusable):
         return {Status.OVERLOAD: "OL", Status.OPEN_LEADS: "OL"}.get(reading.status, "– – –")
-    return figure(reading.value, reading.channel.quantity.unit)
+    return with_prefix(reading.value, reading.channel.quantity.unit)

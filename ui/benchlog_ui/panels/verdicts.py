@@ -4,9 +4,9 @@ from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent
 from PySide6.QtWidgets import QWidget
 
-from benchlog.job.wording import figure
 from benchlog.model.history import Taken
 from benchlog.model.limit import Limit
+from benchlog.model.printed import with_prefix
 from benchlog.model.step import PointVerdict
 from benchlog_ui.look import Look, fitting_font, paint_shape
 from benchlog_ui.marks import Shape
@@ -24,7 +24,7 @@ POINT_VERDICT: dict[PointVerdict, tuple[str, Shape, str]] = {
 def value_words(taken: Taken) -> str:
     """The value of a reading, or the word for why there is none."""
     if taken.value is not None:
-        return figure(taken.value, taken.quantity.unit)
+        return with_prefix(taken.value, taken.quantity.unit)
     return STATUS[taken.status][0].lower() if taken.status is not None else "no reading"
 
 
@@ -32,7 +32,7 @@ def limit_words(limit: Limit | None) -> str:
     """A limit with its source."""
     if limit is None:
         return ""
-    return f"limit {figure(limit.value, limit.unit, 3)}: {limit.source}"
+    return f"limit {with_prefix(limit.value, limit.unit, 3)}: {limit.source}"
 
 
 class VerdictView(QWidget):
