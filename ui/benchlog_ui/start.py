@@ -169,8 +169,10 @@ class Start:
         from PySide6.QtCore import QSettings
 
         from benchlog_ui.desk import Desk
+        from benchlog_ui.screens import keep_within
 
         self.desk = Desk(self.window, self.link, self.key)
+        keep_within(self.window)
         self.desk.speaker.tone = QSettings("benchlog", "window").value("tone") in (True, "true")
         self.desk.start()
         _collect_again()
