@@ -144,6 +144,18 @@ def test_typed_readings_wait_for_both_reservoirs_and_are_judged_on_the_spot(cold
     assert panel.point.name == BASE.name
 
 
+def test_a_comma_is_read_where_the_system_writes_one(cold, monkeypatch):
+    cold.panel.points.choose("reservoir +", cold.panel.point.kind)
+    cold.panel.prove_next()
+    cold.panel.proved.setChecked(True)
+    cold.type(cold.panel.reading, "0,02")
+    assert not cold.sent
+    assert "comma" in cold.panel.trouble.text()
+    monkeypatch.setattr("benchlog_ui.panels.coldpanel.decimal_comma", lambda: True)
+    cold.type(cold.panel.reading, "0,02")
+    assert cold.last(Taken).value == 0.02
+
+
 def test_i_have_checked_is_recorded_with_the_reading(cold):
     panel = cold.panel
     panel.points.choose(PIN.name, PIN.kind)

@@ -33,6 +33,7 @@ from benchlog.model.protocol import EntryAdded
 from benchlog.model.reason import reason_of
 from benchlog.model.role import Role
 from benchlog.model.work import FirstLook, Photographed
+from benchlog_ui.decimals import decimal_comma
 from benchlog_ui.keys import Deed
 from benchlog_ui.look import Look
 from benchlog_ui.panel import Panel, Place
@@ -238,7 +239,8 @@ class ColdPanel(Panel):
         if point is not None:
             sure = text == self._asked_twice
             self._asked_twice = text
-            self._enter(Given(point, text, sure=sure, sure_by="press Enter again"))
+            given = Given(point, text, sure=sure, sure_by="press Enter again", decimal_comma=decimal_comma())
+            self._enter(given)
 
     def foot(self) -> None:
         """The foot switch: take at once what the meter shows."""

@@ -37,6 +37,7 @@ from benchlog.model.quantity import Quantity
 from benchlog.model.step import PointVerdict
 from benchlog.model.unit import OutputTopology
 from benchlog.model.work import Adjusted, Adjustment, FinalCheck, FinalChecked, SafetyMeasured
+from benchlog_ui.decimals import decimal_comma
 from benchlog_ui.keys import Deed
 from benchlog_ui.look import Look
 from benchlog_ui.panel import Panel, Place
@@ -380,7 +381,10 @@ class FinalPanel(Panel):
         if not text:
             return None
         usual = USUAL.get(what)
-        return figure_of(text, quantity, "", usual, sure=self._sure, sure_by="press Enter again")
+        asked_back = "press Enter again"
+        return figure_of(
+            text, quantity, "", usual, sure=self._sure, sure_by=asked_back, decimal_comma=decimal_comma()
+        )
 
     def show_form(self, number: int, first: QWidget, _: bool = True) -> None:
         """Open one of the forms."""

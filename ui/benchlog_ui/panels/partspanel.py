@@ -30,6 +30,7 @@ from benchlog.model.history import Approved, Entry, PartChanged, Taken
 from benchlog.model.point import PointKind, TestPoint
 from benchlog.model.protocol import EntryAdded
 from benchlog.model.work import EstimateLine
+from benchlog_ui.decimals import decimal_comma
 from benchlog_ui.keys import Deed
 from benchlog_ui.look import Look
 from benchlog_ui.panel import Panel, Place
@@ -328,7 +329,7 @@ class PartsPanel(Panel):
             point = TestPoint(f"new {position}", kind, known=known_of(text_of(self.known), kind))
             given = Given(
                 point, text_of(self.reading), in_circuit=False, part=position, by=self.by, polarity=polarity,
-                sure_by="type it otherwise",
+                sure_by="type it otherwise", decimal_comma=decimal_comma(),
             )  # fmt: skip
             taken, _ = entry_of(given, self._entries)
         except BenchlogError as error:
