@@ -11,6 +11,7 @@ from benchlog.model.audio import AudioSetup
 from benchlog.model.errors import UsageError
 from benchlog.model.instrument import Earth, InstrumentRecord, MeterSheet
 from benchlog.model.role import Role
+from benchlog.model.textfile import read_toml
 from benchlog.model.unit import Unit
 
 
@@ -83,7 +84,7 @@ class Bench(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 def load_bench(path: Path) -> Bench:
     """Read a bench file. `UsageError` names the file, the place and what is wrong."""
     try:
-        raw: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8"))
+        raw: dict[str, Any] = read_toml(path)
     except FileNotFoundError as error:
         raise UsageError(
             f"There is no bench file {path}. Make one with 'benchlog simulate --write-bench'."

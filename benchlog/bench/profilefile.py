@@ -7,6 +7,7 @@ from pathlib import Path
 
 import msgspec
 
+from benchlog.bench.linepattern import MOST_WAYS, most_ways
 from benchlog.bench.lines import line_of
 from benchlog.bench.profile import (
     ContactorWords,
@@ -20,6 +21,7 @@ from benchlog.bench.profile import (
     TextPattern,
 )
 from benchlog.model.errors import UsageError
+from benchlog.model.textfile import MOST_TOML, parse_toml, read_bounded
 
 Fault = tuple[str, str]
 """Path of the value, and what is wrong with it."""
@@ -34,6 +36,8 @@ _PART = {
     Family.DIGITISER: "capture",
 }
 _CHECKSUM_BYTES = {"sum8": 1, "sum8-complement": 1, "xor8": 1, "crc16": 2}
+_LONGEST_LINE = 250
+_PLACE = re.compile(r"\{\w*(:\.?\d{0,2}[a-zA-Z%]?)?\}")
 _SAMPLES = ("int8", "uint8", "int16", "uint16", "int32", "uint32", "float32", "float64", "ascii")
 _REGISTERS = {"u16": 1, "s16": 1, "u32": 2, "s32": 2, "f32": 2}
 
@@ -41,7 +45,7 @@ _REGISTERS = {"u16": 1, "s16": 1, "u32": 2, "s32": 2, "f32": 2}
 def parse_profile(text: str, where: str) -> Profile:
     """Profile of a TOML text; ``where`` names the file. `UsageError` with the line of what is wrong."""
     try:
-        raw = tomllib.loads(text)
+        raw = parse_toml(text)
     except tomllib.TOMLDecodeError as error:
         raise UsageError(f"The profile {where} is not TOML: {error}. Mend it there.") from error
     try:
@@ -58,7 +62,7 @@ def parse_profile(text: str, where: str) -> Profile:
 def load_profile(path: Path) -> Profile:
     """Read a profile. `UsageError` names file, line and what is wrong."""
     try:
-        text = path.read_text(encoding="utf-8")
+        text = read_bounded(path, MOST_TOML).decode("utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise UsageError(f"The profile {path} can't be read: {error}.") from error
     return parse_profile(text, str(path))
@@ -76,6 +80,12 @@ def profile_faults(profile: Profile) -> Iterator[Fault]:
     if profile.measure.period_s <= 0.0:
         yield "$.measure.period_s", "the period must be more than zero"
     yield from _link_faults(profile.link)
+    told = {"$.scpi.marker": profile.scpi.marker}
+    if profile.capture is not None:
+        told |= {"$.capture.preamble": profile.capture.preamble, "$.capture.data": profile.capture.data}
+    for path, text in told.items():
+        if odd := _odd_places(text):
+            yield path, f"{odd!r} is no place for a number or a name: write {{n}}, {{value}} or {{channel}}"
     if profile.source is not None:
         yield from _source_faults(profile.source)
     if profile.text is not None:
@@ -90,6 +100,11 @@ def profile_faults(profile: Profile) -> Iterator[Fault]:
         yield "$.capture.code", f"{profile.capture.code!r} is none of {', '.join(_SAMPLES)}"
     if profile.contactor is not None:
         yield from _contactor_faults(profile.contactor)
+
+
+def _odd_places(text: str) -> str:
+    """What stands in braces, or is left of them, and is no plain place; empty where nothing is."""
+    return next((c for c in _PLACE.sub("", text) if c in "{}"), "") and text
 
 
 def _link_faults(link: Link) -> Iterator[Fault]:
@@ -109,7 +124,7 @@ def _source_faults(words: SourceWords) -> Iterator[Fault]:
     for name in ("voltage", "limit", "trip_delay", "frequency", "range"):
         text = getattr(words, name)
         try:
-            changes = text.format(value=1.5) != text
+            changes = not _odd_places(text) and text.format(value=1.5) != text
         except (ValueError, KeyError, IndexError):
             changes = False
         if text and not changes:
@@ -134,11 +149,21 @@ def _contactor_faults(words: ContactorWords) -> Iterator[Fault]:
 
 
 def _text_faults(pattern: TextPattern) -> Iterator[Fault]:
+    if not 1 <= pattern.longest <= _LONGEST_LINE:
+        yield "$.text.longest", f"a line has 1 to {_LONGEST_LINE} bytes"
+        return
     try:
+        ways = most_ways(pattern.pattern, pattern.longest)
         groups = set(re.compile(pattern.pattern, re.ASCII).groupindex)
-    except re.error as error:
+    except (ValueError, re.error) as error:
         yield "$.text.pattern", f"it is no regular expression: {error}"
         return
+    if ways > MOST_WAYS:
+        yield (
+            "$.text.pattern",
+            "a line could be tried in too many ways: write no repeat inside a repeat, and no two repeats of "
+            "the same characters one behind the other",
+        )
     if "value" not in groups:
         yield "$.text.pattern", "it has no group named value: write (?P<value>…)"
     if unknown := groups - _GROUPS:

@@ -20,6 +20,7 @@ from typing import Any, Literal
 import msgspec
 
 from benchlog.model.errors import UsageError
+from benchlog.model.textfile import read_toml
 
 
 class PlanStep(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -55,7 +56,7 @@ class PlanFile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 def load_plan(path: Path) -> PlanFile:
     """Read a plan file. `UsageError` names the file, the place and what to do."""
     try:
-        raw: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8"))
+        raw: dict[str, Any] = read_toml(path)
     except FileNotFoundError as error:
         raise UsageError(f"There is no plan file {path}. Leave --plan out for the default plan.") from error
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import platformdirs
 
-from benchlog.cli.output import say
+from benchlog.cli.output import say, shortened
 from benchlog.model.errors import BenchlogError, Exit
 
 CAUTION = (
@@ -98,11 +98,17 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return _dispatch(words)
     except BenchlogError as error:
-        say(f"benchlog: {error}")
+        say(f"benchlog: {shortened(str(error))}")
         return int(error.exit_code)
     except KeyboardInterrupt:
         say("benchlog: interrupted.")
         return int(Exit.UNDECIDED)
+    except MemoryError:
+        say(
+            "benchlog: there is not enough memory for that. Close other programs, or take a smaller file; "
+            "a file from someone else may have been made to fill the memory."
+        )
+        return int(Exit.ENVIRONMENT)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return int(Exit.ENVIRONMENT)

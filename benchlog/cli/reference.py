@@ -11,10 +11,12 @@ from benchlog.model.errors import EnvironmentFault, UsageError
 from benchlog.model.history import RunBegun, RunEnded
 from benchlog.model.reference import Reference, ReferencePoint
 from benchlog.model.step import Outcome, StepRecord
+from benchlog.model.textfile import read_bounded
 from benchlog.session.place import sessions_folder
 from benchlog.session.reader import Run, SessionReader
 
 _LEAST_POINTS = 2
+_MOST_BYTES = 1_000_000
 
 
 def load_references(paths: Sequence[Path] | None) -> Reference | None:
@@ -60,8 +62,8 @@ def save_reference(reference: Reference, path: Path) -> None:
 
 def _of_file(path: Path) -> Reference:
     try:
-        return msgspec.json.decode(path.read_bytes(), type=Reference)
-    except (OSError, msgspec.DecodeError) as error:
+        return msgspec.json.decode(read_bounded(path, _MOST_BYTES), type=Reference)
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
         raise UsageError(f"{path} holds no reference: {error}.") from error
 
 

@@ -8,12 +8,14 @@ import csv
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TextIO
 
 from benchlog.exchange.freetext import guard
 from benchlog.model.errors import SessionFault, UsageError
 
 MOST_IN_CELL = 64_000_000
 """Characters in one cell; more is refused."""
+_LONGEST_HEADER = 100_000
 
 Cell = None | int | float | str
 
@@ -50,6 +52,16 @@ def write_guarded_rows(
         writer.writerows(rows)
 
 
+def _lines(file: TextIO) -> Iterator[str]:
+    """Lines of a file, none of them longer than any cell may be; the first is a header of names."""
+    most = _LONGEST_HEADER
+    while line := file.readline(most + 1):
+        if len(line) > most:
+            raise csv.Error(f"a line of more than {most} characters")
+        yield line
+        most = 2 * MOST_IN_CELL
+
+
 def read_rows(path: Path, needed: Sequence[str]) -> Iterator[tuple[int, dict[str, str]]]:
     """Rows of a CSV file with a header: the number of the line each ends in, and its cells by column.
 
@@ -59,7 +71,7 @@ def read_rows(path: Path, needed: Sequence[str]) -> Iterator[tuple[int, dict[str
     csv.field_size_limit(MOST_IN_CELL)
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
-            reader = csv.reader(file, strict=True)
+            reader = csv.reader(_lines(file), strict=True)
             header = next(reader, [])
             missing = [name for name in needed if name not in header]
             if missing:

@@ -214,7 +214,7 @@ def read_json(path: Path) -> ExportedSession:
         raise UsageError(f"{path} can't be read: {error.strerror or error}. Check the name.") from error
     try:
         return msgspec.json.decode(content, type=ExportedSession)
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
         raise UsageError(f"{path} is no export of a session ({error}). Export it again.") from error
 
 

@@ -17,9 +17,14 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.model.errors import UsageError
+from benchlog.model.textfile import read_bounded
 
 _STYLES = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), (None, "."), (None, ","))
 _SAMPLE = 50
+MOST_BYTES = 300_000_000
+"""Of a text table: about ten million rows."""
+LONGEST_LINE = 10_000
+_LONGEST_NUMBER, _MOST_COLUMNS = 60, 500
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|[+-]?(nan|inf|infinity)", re.IGNORECASE)
 
 
@@ -45,7 +50,7 @@ class Table:
 
 def _text(path: Path) -> str:
     try:
-        raw = path.read_bytes()
+        raw = read_bounded(path, MOST_BYTES)
     except OSError as error:
         raise UsageError(f"{path} can't be read: {error.strerror or error}. Check the name.") from error
     encoding = "utf-16" if raw.startswith((b"\xff\xfe", b"\xfe\xff")) else "utf-8-sig"
@@ -61,6 +66,8 @@ def split(line: str, delimiter: str | None) -> list[str]:
 
 
 def _is_number(field: str, decimal: str) -> bool:
+    if len(field) > _LONGEST_NUMBER:
+        return False
     if decimal == ",":
         if "." in field:
             return False
@@ -69,7 +76,9 @@ def _is_number(field: str, decimal: str) -> bool:
 
 
 def _numeric(line: str, delimiter: str | None, decimal: str) -> list[bool]:
-    return [_is_number(field, decimal) for field in split(line, delimiter)]
+    """Whether each field of a line is a number; nothing where there are more fields than any table has."""
+    fields = split(line, delimiter)
+    return [_is_number(field, decimal) for field in fields] if len(fields) <= _MOST_COLUMNS else []
 
 
 def _style(lines: Sequence[str]) -> tuple[str | None, str, tuple[int, ...]] | None:
@@ -123,6 +132,12 @@ def read_table(path: Path) -> Table:
     filled = [line for line in lines if line.strip()]
     if not filled:
         raise UsageError(f"{path} is empty. Export the recording again.")
+    longest = max(map(len, filled))
+    if longest > LONGEST_LINE:
+        raise UsageError(
+            f"{path} has a line of {longest} characters, more than {LONGEST_LINE}. Export it as CSV, one "
+            "line a sample."
+        )
     style = _style(filled[max(len(filled) // 3, len(filled) - _SAMPLE) :]) or _style(filled[-3:])
     if style is None:
         raise UsageError(

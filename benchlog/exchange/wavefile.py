@@ -26,6 +26,8 @@ from benchlog.model.figures import WaveFigures
 
 SUFFIXES = frozenset({".wav", ".wave", ".rf64", ".w64", ".aif", ".aiff", ".flac", ".caf"})
 LONGEST_S = 600.0
+MOST_SAMPLES = 60_000_000
+"""Over all channels: ten minutes of two at 48 kHz."""
 _LOSSLESS = frozenset(
     {"PCM_S8", "PCM_U8", "PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE", "ALAC_16", "ALAC_24"}
 )
@@ -76,6 +78,11 @@ def read_sound(path: Path) -> Sound:
     try:
         with soundfile.SoundFile(str(path)) as file:
             _check(path, file.subtype, file.frames, float(file.samplerate))
+            if file.frames * file.channels > MOST_SAMPLES:
+                raise UsageError(
+                    f"{path} holds {file.frames * file.channels / 1e6:.0f} million samples, more than "
+                    f"{MOST_SAMPLES // 10**6} million. Cut it to the switch-on: 0.2 s before and 3 s after."
+                )
             notes = _shorter(path, file.extra_info)
             samples = file.read(dtype="float64", always_2d=True)
             rate_hz = float(file.samplerate)

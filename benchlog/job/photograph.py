@@ -11,6 +11,7 @@ are to be left out; then it is made anew from its pixels alone, upright.
 
 import hashlib
 import io
+import struct
 import warnings
 from collections.abc import Collection, Iterable
 from pathlib import Path
@@ -33,6 +34,11 @@ SUFFIXES = frozenset({".jpg", ".jpeg", ".png"})
 
 _SIGNATURES = {b"\xff\xd8\xff": "JPEG", b"\x89PNG\r\n\x1a\n": "PNG"}
 _MEDIA = {"JPEG": "image/jpeg", "PNG": "image/png"}
+_FAULTS = (
+    OSError, SyntaxError, ValueError, EOFError, LookupError, TypeError, OverflowError, ZeroDivisionError,
+    struct.error, Image.DecompressionBombError,
+)  # fmt: skip
+"""What Pillow raises on pictures that are damaged or made to mislead, and on their metadata."""
 _PLACE = 0x8825
 """Tag of the place in the camera's metadata (Exif 2.3, GPS IFD)."""
 
@@ -57,8 +63,7 @@ def photograph_of(data: bytes, name: str, strip: bool = False) -> Photographed:
     kind = next((kind for start, kind in _SIGNATURES.items() if data.startswith(start)), None)
     if kind is None:
         raise UsageError(f"{name} is no photograph: its contents are neither JPEG nor PNG.")
-    picture = _decoded(data, name, kind)
-    upright = ImageOps.exif_transpose(picture)
+    upright = _decoded(data, name, kind)
     if not strip and len(data) <= MOST_STORED:
         return _entry(name, kind, upright.size, data)
     kept, size = _made_anew(upright, kind)
@@ -82,7 +87,7 @@ def says_where(photograph: Photographed) -> bool:
 
 
 def _decoded(data: bytes, name: str, kind: str) -> Image.Image:
-    """All of the pixels. `UsageError` where they are too many, or can't be decoded."""
+    """All of the pixels, upright. `UsageError` where they are too many, or can't be decoded."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
@@ -93,9 +98,9 @@ def _decoded(data: bytes, name: str, kind: str) -> Image.Image:
                     f"{MOST_PIXELS // 10**6} million. Make the photograph smaller."
                 )
             picture.load()
-        except (OSError, SyntaxError, ValueError, EOFError, Image.DecompressionBombError) as error:
+            return ImageOps.exif_transpose(picture)
+        except _FAULTS as error:
             raise UsageError(f"{name} is no photograph, or is cut short: {error}.") from error
-    return picture
 
 
 def _made_anew(picture: Image.Image, kind: str) -> tuple[bytes, tuple[int, int]]:

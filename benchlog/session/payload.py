@@ -37,7 +37,10 @@ def encode_payload(payload: Payload) -> bytes:
 
 def decode_payload(text: str | bytes) -> Payload:
     """The payload of its JSON. `msgspec.DecodeError` for anything else."""
-    return _decoder.decode(text)
+    try:
+        return _decoder.decode(text)
+    except RecursionError as error:
+        raise msgspec.DecodeError("it is nested too deeply") from error
 
 
 def entry_of(seq: int, t_us: int, wall: str, kind: str, payload: str | None) -> Entry:

@@ -1,5 +1,6 @@
 """Recorded readings as an instrument: a session file or a CSV table, played at the pace it was recorded."""
 
+import csv
 import sqlite3
 import time
 from collections.abc import Iterator, Sequence
@@ -12,6 +13,7 @@ from benchlog.model.clock import US, Clock, microseconds
 from benchlog.model.errors import LinkLost, PortRefused, UsageError
 from benchlog.model.quantity import Quantity
 from benchlog.model.reading import Channel, Measured, Reading, Setting, Status, Unusable
+from benchlog.model.textfile import read_bounded
 from benchlog_drivers.adaptors.channels import NOT_MEASURING, ROLE_QUANTITY
 from benchlog_drivers.codecs.played import PlayedRow, read_csv
 
@@ -27,6 +29,13 @@ STATUS_CODES = {
 """How a session file stores a status; 0 is a valid reading."""
 
 _SLICE_S = 0.02
+_FAULTS = (OSError, ValueError, TypeError, OverflowError, csv.Error, sqlite3.Error)
+"""What a file from a stranger may lead to."""
+_MOST_BYTES = 300_000_000
+"""Of a CSV file."""
+_MOST_ROWS = 10_000_000
+_TABLES = "select count(*) from sqlite_master where type = 'table' and sql like 'create table %'"
+_OURS = " and name in ('reading', 'channel', 'setting')"
 _QUERY = (
     "select r.t_us, r.took_us, r.value, r.status, s.range, s.resolution from reading r"
     " join channel c on c.id = r.channel left join setting s on s.id = r.setting"
@@ -60,7 +69,7 @@ class PlayedBack:
         path = Path(self._config.connection).expanduser()
         try:
             rows = [row for channel in self.channels for row in _rows(path, channel)]
-        except (OSError, UnicodeDecodeError, ValueError, sqlite3.Error) as error:
+        except _FAULTS as error:
             raise PortRefused(f"{self._config.name}: {path} can't be played back: {error}.") from error
         if not rows:
             roles = ", ".join(channel.name for channel in self.channels)
@@ -109,7 +118,8 @@ def _rows(path: Path, channel: Channel) -> Iterator[PlayedRow]:
         is_session = file.read(16) == b"SQLite format 3\x00"
     if is_session:
         return _session_rows(path, channel)
-    return read_csv(path.read_text(encoding="utf-8"), channel.name, channel.quantity)
+    content = read_bounded(path, _MOST_BYTES).decode("utf-8")
+    return read_csv(content, channel.name, channel.quantity)
 
 
 def _session_rows(path: Path, channel: Channel) -> Iterator[PlayedRow]:
@@ -117,7 +127,10 @@ def _session_rows(path: Path, channel: Channel) -> Iterator[PlayedRow]:
     with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as database:
         database.execute("pragma trusted_schema = off")
         database.execute("pragma query_only = on")
-        found = database.execute(_QUERY, (channel.name, channel.quantity.value)).fetchall()
+        if database.execute(_TABLES + _OURS).fetchone() != (3,):
+            raise ValueError("its tables are not those of a session")
+        database.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, 1_000_000)
+        found = database.execute(_QUERY, (channel.name, channel.quantity.value)).fetchmany(_MOST_ROWS)
     for t_us, took_us, value, status, full, resolution in found:
         bad = None if status == 0 else STATUS_CODES.get(status, Status.GARBLED)
         yield PlayedRow(
