@@ -13,6 +13,7 @@ from benchlog.job.photograph import known_photographs, new_photographs, read_pho
 from benchlog.model.errors import BenchlogError, Exit, UsageError
 from benchlog.model.history import Entry, Noted
 from benchlog.model.work import Photographed
+from benchlog.report.findings import FOR_CUSTOMER
 from benchlog.session.reader import SessionReader
 
 
@@ -21,6 +22,11 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
     add_session(parser)
     parser.add_argument("text", nargs="*", metavar="TEXT", help="the note, or the caption of a photograph")
     parser.add_argument("--stage", default="", metavar="STAGE", help="e.g. cold-checks, final-checks")
+    parser.add_argument(
+        "--for-customer",
+        action="store_true",
+        help="print it on the customer's document too; every other note stays in the document for the file",
+    )
     pictures = parser.add_argument_group("photographs")
     pictures.add_argument(
         "--photo", type=Path, action="append", default=[], metavar="FILE", help="JPEG or PNG"
@@ -49,9 +55,12 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError("Say which entry does not count: --corrects N.")
     if args.photo or args.photos_from is not None:
         return _photographs(args, args.caption or text)
+    if args.for_customer and args.stage not in ("", FOR_CUSTOMER):
+        raise UsageError("A note for the customer has no other stage: leave --stage out.")
     if not text:
         raise UsageError("A note needs words, --photo FILE or --corrects N.")
-    return entered(args, Noted(text=text, by=signed(args), stage=args.stage))
+    stage = FOR_CUSTOMER if args.for_customer else args.stage
+    return entered(args, Noted(text=text, by=signed(args), stage=stage))
 
 
 def _photographs(args: argparse.Namespace, caption: str) -> int:

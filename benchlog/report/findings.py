@@ -79,7 +79,7 @@ def customer_sections(entries: Sequence[Entry]) -> tuple[Section, ...]:
         Section("Earlier bring-ups", _earlier(counting), Keep.SOME, "earlier bring-ups"),
         Section("Replaced", replaced, Keep.WHOLE, "parts", bare if bare != replaced else ()),
         Section("Agreed", _agreed(counting), Keep.WHOLE),
-        Section("At the end", _lines(counting, JobEnded), Keep.WHOLE),
+        Section("At the end", _endings(counting), Keep.WHOLE),
         Section("Notes", _lines(notes, Noted), Keep.NOTES, "notes"),
         Section("Corrected", _of_intake(counting), Keep.SOME, "corrections"),
         Section("Withheld", _withheld(counting), Keep.WHOLE),
@@ -99,6 +99,20 @@ def _agreed(entries: Sequence[Entry]) -> tuple[str, ...]:
             case _:
                 pass
     return tuple(made)
+
+
+def _endings(entries: Sequence[Entry]) -> tuple[str, ...]:
+    corrections = corrections_of(entries)
+    texts = ((e, _ending_line(e.payload, plain=True)) for e in entries if isinstance(e.payload, JobEnded))
+    return tuple(corrected(entry, text, corrections) for entry, text in texts if text)
+
+
+def _ending_line(ended: JobEnded, plain: bool) -> str:
+    """The note at the end, and what stood against that ending; in the file also why it was entered."""
+    against = f"Stood against it at the end: {'; '.join(ended.asked)}." if ended.asked else ""
+    why = f"Entered all the same: {_sentence(ended.reason)}" if ended.reason and not plain else ""
+    note = _sentence(ended.note) if ended.note and against else ended.note
+    return " ".join(text for text in (note, against, why) if text)
 
 
 def _of_intake(entries: Sequence[Entry]) -> tuple[str, ...]:
@@ -147,8 +161,8 @@ def _line(payload: object) -> str:
             return estimate_line(payload)
         case Noted(text=text, by=by) if by != PROGRAM:
             return text
-        case JobEnded(note=note):
-            return note
+        case JobEnded():
+            return _ending_line(payload, plain=False)
         case _:
             return ""
 

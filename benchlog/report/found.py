@@ -11,6 +11,8 @@ from itertools import pairwise
 from benchlog.cold.corrections import in_force
 from benchlog.cold.findings import Finding, findings
 from benchlog.model.history import Entry, PartChanged, Taken
+from benchlog.model.known import Check
+from benchlog.model.reading import Status
 from benchlog.model.step import PointVerdict
 from benchlog.report.pairs import Point, readings_of
 from benchlog.report.tables import point_name, reading_text, way_of
@@ -31,25 +33,38 @@ def found_lines(entries: Sequence[Entry], plain: bool = False) -> tuple[str, ...
     for stage in stages:
         for finding in findings(stage):
             there.setdefault((finding.name, finding.group), finding)
-    outside = _outside(stages, {seq for f in there.values() for seq in f.seqs}, plain)
+    others = _others(stages, {seq for f in there.values() for seq in f.seqs}, plain)
     last = {(f.name, f.group): f for f in findings(counting)} if len(stages) > 1 else {}
     by_seq = {e.seq: e for e in counting}
-    return (*(_line(f, last.get(key), by_seq, plain) for key, f in there.items()), *outside)
+    return (*(_line(f, last.get(key), by_seq, plain) for key, f in there.items()), *others)
 
 
-def _outside(stages: Sequence[Sequence[Entry]], told: set[int], plain: bool) -> tuple[str, ...]:
-    """Readings outside their limit on which no finding rests, of each point the first that stood."""
-    found: dict[Point, str] = {}
+def _others(stages: Sequence[Sequence[Entry]], told: set[int], plain: bool) -> tuple[str, ...]:
+    """Readings outside their limit, and open fuses, on which no finding rests: of each point the first."""
+    outside: dict[Point, str] = {}
+    is_open: dict[Point, str] = {}
     for stage in stages:
         for key, readings in readings_of(stage).items():
             seq, taken = readings[-1]
-            if taken.verdict is PointVerdict.OUTSIDE and seq not in told:
-                found.setdefault(key, _of(taken))
-    if not found:
-        return ()
+            if seq in told:
+                continue
+            if taken.verdict is PointVerdict.OUTSIDE:
+                outside.setdefault(key, _of(taken))
+            elif _is_open_fuse(taken):
+                is_open.setdefault(key, point_name(taken.point))
+    return (*_listed("Outside limit", outside, plain), *_listed("Read open", is_open, plain))
+
+
+def _is_open_fuse(taken: Taken) -> bool:
+    """Whether a fuse read open although nothing was said of it, e.g. since its marking is not known."""
+    named = taken.point.known.check is Check.FUSE or "fuse" in taken.point.name.lower()
+    return named and taken.status is Status.OPEN_LEADS and taken.verdict is PointVerdict.NONE
+
+
+def _listed(title: str, found: dict[Point, str], plain: bool) -> tuple[str, ...]:
     most = MOST_READINGS if plain else len(found)
     more = f"; and {len(found) - most} more" if len(found) > most else ""
-    return (f"Outside limit: {'; '.join(list(found.values())[:most])}{more}.",)
+    return (f"{title}: {'; '.join(list(found.values())[:most])}{more}.",) if found else ()
 
 
 def _stages(entries: Sequence[Entry]) -> list[Sequence[Entry]]:

@@ -235,6 +235,8 @@ def test_what_was_found_is_told_after_it_was_repaired(tmp_path: Path) -> None:
     ohms = Quantity.RESISTANCE
     building = Building(tmp_path / "a.benchlog").add(
         Taken(fuse, ohms, None, status=Status.OPEN_LEADS, verdict=PointVerdict.OUTSIDE),
+        Taken(TestPoint("rail fuse +", PointKind.OHMS), ohms, None, status=Status.OPEN_LEADS),
+        Taken(TestPoint("R9", PointKind.OHMS), ohms, 99.0, verdict=PointVerdict.OUTSIDE),
         Taken(pin, ohms, 3.1, u=0.1, verdict=PointVerdict.OUTSIDE),
         PartChanged("Q12", "in", "npn"),
         Taken(pin, ohms, 15e3, verdict=PointVerdict.WITHIN),
@@ -244,6 +246,8 @@ def test_what_was_found_is_told_after_it_was_repaired(tmp_path: Path) -> None:
         found = re.sub(r"\s+", " ", "".join(text_of(made(session, layout)[0]))).split("Replaced")[0]
         assert "left: output pin to + rail 3.1 Ω ± 0.1 Ω)" in found
         assert "mains fuse open); not read again afterwards" in found
+        assert "Outside limit: R9 99 Ω." in found
+        assert "Read open: rail fuse +." in found
 
 
 def test_before_and_after_is_of_the_work(tmp_path: Path) -> None:
