@@ -7,9 +7,11 @@ A limit from memory (confidence *unverified*) is shown as such and never decides
 """
 
 import inspect
+import re
 import types
 import typing
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from difflib import get_close_matches
 from enum import StrEnum
 from typing import Any
@@ -223,12 +225,32 @@ def _entry(name: str, function: Callable[..., Limit]) -> Entry:
     )
 
 
+_EXPONENT = {"p": -12, "n": -9, "u": -6, "µ": -6, "m": -3, "k": 3, "K": 3, "M": 6, "G": 9}
+_PREFIXED = re.compile(rf"([+-]?\d+(?:\.\d+)?)([{''.join(_EXPONENT)}])")
+"""A number as the trade writes it: 220u, 3.3k."""
+
+
 def _convert(name: str, text: str, annotation: Any) -> Any:
     plain = _plain(annotation)
-    try:
+    with suppress(ValueError):
         return plain(text)
-    except ValueError as error:
-        raise UsageError(f"{name}={text}: give {_kind(annotation)}.") from error
+    if plain is float and (prefixed := _PREFIXED.fullmatch(text)) is not None:
+        return float(f"{prefixed[1]}e{_EXPONENT[prefixed[2]]}")
+    if plain is float:
+        with suppress(UsageError):
+            return float(f"{preferred.decode(text):.12g}")
+    example = ", e.g. 0.5, 220u or 4k7" if plain is float else ""
+    raise UsageError(f"{name}={text}: give {_kind(annotation)}{example}.")
+
+
+def _meant(name: str) -> str:
+    """What a name that is none may have been meant for."""
+    parameter, equals, _ = name.partition("=")
+    takes = [limit for limit, found in _TABLE.items() if parameter in _parameters(found)] if equals else []
+    if takes:
+        return f"Name the limit first: {', '.join(takes)} take {parameter}."
+    close = get_close_matches(name, _TABLE, 3, 0.4)
+    return f"Do you mean {', '.join(close)}?" if close else "See 'benchlog limit --list'."
 
 
 def look_up(name: str, given: Mapping[str, str]) -> Limit:
@@ -239,9 +261,7 @@ def look_up(name: str, given: Mapping[str, str]) -> Limit:
     """
     function = _TABLE.get(name)
     if function is None:
-        close = get_close_matches(name, _TABLE, 3, 0.4)
-        hint = f"Do you mean {', '.join(close)}?" if close else "See 'benchlog limit --list'."
-        raise UsageError(f"There is no limit {name!r}. {hint}")
+        raise UsageError(f"There is no limit {name!r}. {_meant(name)}")
     parameters = _parameters(function)
     unknown = [key for key in given if key not in parameters]
     missing = [k for k, p in parameters.items() if p.default is inspect.Parameter.empty and k not in given]

@@ -82,12 +82,23 @@ def test_the_list_tells_parameters() -> None:
 
 
 @pytest.mark.parametrize(
+    ("typed", "farad"),
+    [("220u", 220e-6), ("220µ", 220e-6), ("2u2", 2.2e-6), ("2.2u", 2.2e-6), ("1e-6", 1e-6)],
+)
+def test_a_number_may_be_written_as_the_trade_writes_it(typed: str, farad: float) -> None:
+    found = look_up("esr-usual", {"c-f": typed, "rated-v": "50"}).value
+    assert found == look_up("esr-usual", {"c-f": repr(farad), "rated-v": "50"}).value
+
+
+@pytest.mark.parametrize(
     ("name", "given_", "message"),
     [
         ("stopp", {}, "Do you mean stop"),
         ("nothing like it", {}, "--list"),
+        ("c-f=220u", {}, "Name the limit first: esr-spec, .* take c-f"),
         ("stop", {}, "needs v"),
-        ("stop", {"v": "x", "plate-va": "1"}, "v=x: give number"),
+        ("stop", {"v": "x", "plate-va": "1"}, "v=x: give number, e.g. 0.5, 220u or 4k7"),
+        ("esr-usual", {"c-f": "220z", "rated-v": "50"}, "c-f=220z: give number"),
         ("stop", {"v": "0.5"}, "nameplate"),
         ("stop", {"v": "0.5", "speed": "1"}, "does not take speed"),
         ("first-step", {"core": "round"}, r"give toroidal\|frame"),
