@@ -8,11 +8,12 @@ import sys
 import traceback
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
+from importlib.metadata import version
 from pathlib import Path
 
 import platformdirs
 
-from benchlog.cli.output import say, shortened
+from benchlog.cli.output import print_lines, say, shortened
 from benchlog.model.errors import BenchlogError, Exit
 
 CAUTION = (
@@ -60,6 +61,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
 _WORDS_ANYWHERE = frozenset({"note", "final", "estimate"})
 """Commands whose words may also stand behind their options."""
 
+_ERRNO = re.compile(r"\[(?:Errno|WinError) \d+\] ")
+"""What the system puts before its words; it says nothing to a technician."""
 _NEGATIVE = re.compile(r"-(?:\d+\.?\d*|\.\d+)[pnuµmkKMGRVAΩ]\w*")
 
 Runner = Callable[[argparse.Namespace], int]
@@ -73,6 +76,7 @@ def build_parser() -> argparse.ArgumentParser:
         epilog=CAUTION,
         allow_abbrev=False,
     )
+    parser.add_argument("--version", action="store_true", help="print the version")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
     for name, (_, purpose) in COMMANDS.items():
         commands.add_parser(name, help=purpose, add_help=False)
@@ -98,7 +102,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return _dispatch(words)
     except BenchlogError as error:
-        say(f"benchlog: {shortened(str(error))}")
+        say(f"benchlog: {shortened(_ERRNO.sub('', str(error)))}")
         return int(error.exit_code)
     except KeyboardInterrupt:
         say("benchlog: interrupted.")
@@ -122,6 +126,9 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _dispatch(words: list[str]) -> int:
     words = [_minus(word) for word in words] or ["open"]
+    if words == ["--version"]:
+        print_lines([f"benchlog {version('benchlog')}"])
+        return int(Exit.DONE)
     if words[0] not in COMMANDS:
         build_parser().parse_args(words[:1])
     name = words[0]
