@@ -54,7 +54,7 @@ def test_a_steep_slope_cuts_off_before_thirty_seconds_have_passed(rig) -> None:
 
 
 def test_the_rise_of_a_current_that_is_nearly_nothing_is_no_runaway(rig) -> None:
-    """A good unit whose remanence wore off drew 23, then 38 mA at 10 % of mains: 0.8 % of its rated current."""
+    """A good unit whose remanence wore off drew 23, then 38 mA at 10 % of mains: 0.8 % of rated."""
     r = rig().to_step(0.40, 0.05)
     least_a = 0.02 * r.setup.unit.rated_a
     r.level[Role.SOURCE_CURRENT] = lambda v, t: least_a * (0.4 + min(max(t - 12.0, 0.0), 29.0) / 50.0)
