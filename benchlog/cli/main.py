@@ -61,8 +61,6 @@ COMMANDS: dict[str, tuple[str, str]] = {
 _WORDS_ANYWHERE = frozenset({"note", "final", "estimate"})
 """Commands whose words may also stand behind their options."""
 
-_ERRNO = re.compile(r"\[(?:Errno|WinError) \d+\] ")
-"""What the system puts before its words; it says nothing to a technician."""
 _NEGATIVE = re.compile(r"-(?:\d+\.?\d*|\.\d+)[pnuµmkKMGRVAΩ]\w*")
 
 Runner = Callable[[argparse.Namespace], int]
@@ -102,7 +100,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return _dispatch(words)
     except BenchlogError as error:
-        say(f"benchlog: {shortened(_ERRNO.sub('', str(error)))}")
+        say(f"benchlog: {shortened(str(error))}")
         return int(error.exit_code)
     except KeyboardInterrupt:
         say("benchlog: interrupted.")

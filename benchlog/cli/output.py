@@ -8,6 +8,8 @@ from typing import Any
 import msgspec
 
 _LONGEST = 1600
+_ERRNO = re.compile(r"\[(?:Errno|WinError) \d+\] ")
+"""What the system puts before its words; it says nothing to a technician."""
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 
 
@@ -19,7 +21,7 @@ def print_json(value: Any) -> None:
 
 def say(text: str) -> None:
     """A line of progress or a message, on standard error."""
-    print(harmless(text), file=sys.stderr, flush=True)
+    print(harmless(_ERRNO.sub("", text)), file=sys.stderr, flush=True)
 
 
 def print_lines(lines: list[str]) -> None:

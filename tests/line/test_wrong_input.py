@@ -166,6 +166,20 @@ def test_a_session_that_may_not_be_written(tmp_path: Path) -> None:
     shutil.rmtree(folder)
 
 
+def test_no_error_number_of_the_system_is_shown(tmp_path: Path) -> None:
+    for words in (("profile", "check", "none.toml"), ("note", tmp_path / "j", "x", "--photo", "none.jpg")):
+        done = command(*words)
+        assert done.code
+        assert "Errno" not in done.err
+        assert "No such file" in done.err
+
+
+def test_the_version_is_printed() -> None:
+    done = command("--version")
+    assert done.code == 0
+    assert done.out.startswith("benchlog 0")
+
+
 def test_no_session_there(tmp_path: Path) -> None:
     told(command("show", tmp_path / "none.benchlog"), 1, "no session file")
 
