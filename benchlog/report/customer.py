@@ -160,7 +160,7 @@ def _instruments(entries: Sequence[Entry]) -> Table | None:
 def shorten(content: Content, cap: Cap) -> Content:
     """The content with no more than ``cap`` allows, and a count of what it leaves out."""
     sections = tuple(_shorter(s, cap) for s in content.sections)
-    tables = tuple(t if t.keep else _fewer(t, cap) for t in content.tables)
+    tables = tuple(_fewer(t, cap) for t in content.tables)
     charts = _charts(content, cap)
     return msgspec.structs.replace(
         content,
@@ -178,20 +178,22 @@ def _shorter(section: Section, cap: Cap) -> Section:
     most = cap.notes if section.keep is Keep.NOTES else cap.lines
     lines = section.lines
     if section.keep is Keep.WHOLE:
-        lines = lines if cap.part_notes or not section.bare else section.bare
-        kept = tuple(cut(line, max(cap.characters, 400)) for line in lines)
+        kept = lines if cap.part_notes or not section.bare else section.bare
     else:
         kept = tuple(cut(line, cap.characters) for line in lines[:most])
     return msgspec.structs.replace(section, lines=kept)
 
 
 def _fewer(table: Table, cap: Cap) -> Table:
-    most = {STEPS: cap.steps, INSTRUMENTS: cap.instruments}.get(table.what, cap.readings)
+    most = (
+        EVERY
+        if table.keep
+        else {STEPS: cap.steps, INSTRUMENTS: cap.instruments}.get(table.what, cap.readings)
+    )
     kept = table.rows[len(table.rows) - most :] if 0 < most < len(table.rows) and table.from_end else None
     rows = table.rows[:most] if kept is None else kept
-    return msgspec.structs.replace(
-        table, rows=tuple(tuple(cut(cell, cap.characters) for cell in row) for row in rows)
-    )
+    wide = max(cap.characters, 120) if table.keep else cap.characters
+    return msgspec.structs.replace(table, rows=tuple(tuple(cut(cell, wide) for cell in row) for row in rows))
 
 
 def _charts(content: Content, cap: Cap) -> tuple[Chart, ...]:

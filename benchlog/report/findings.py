@@ -7,6 +7,8 @@ more stand in the document for the file only.
 
 from collections.abc import Sequence
 
+import msgspec
+
 from benchlog.cold.corrections import in_force
 from benchlog.model.history import (
     Approved,
@@ -24,8 +26,8 @@ from benchlog.model.work import Adjusted, Estimated, FinalChecked, FirstLook, Ph
 from benchlog.report.content import Keep, Section
 from benchlog.report.corrections import corrected, corrections_of
 from benchlog.report.found import found_lines
-from benchlog.report.heading import last_end, runs_of
-from benchlog.report.parts import approval_line, gathered_parts, part_line
+from benchlog.report.heading import cut, last_end, runs_of
+from benchlog.report.parts import MOST_IN_NOTE, approval_line, gathered_parts, limited_answer, part_line
 from benchlog.report.wording import BROKEN_OFF, outcome_sentence
 from benchlog.report.work import estimate_line, first_look_lines
 
@@ -93,18 +95,25 @@ def _agreed(entries: Sequence[Entry]) -> tuple[str, ...]:
     for entry in entries:
         match entry.payload:
             case Estimated() as estimate:
-                made.append(corrected(entry, estimate_line(estimate), corrections))
+                made.append(corrected(entry, estimate_line(_limited(estimate)), corrections))
             case Approved() as answer:
-                made.append(corrected(entry, approval_line(answer, plain=True), corrections))
+                made.append(corrected(entry, approval_line(limited_answer(answer), plain=True), corrections))
             case _:
                 pass
     return tuple(made)
 
 
+def _limited(estimate: Estimated) -> Estimated:
+    lines = tuple(msgspec.structs.replace(line, text=cut(line.text, 100)) for line in estimate.lines)
+    note, cap = cut(estimate.note, MOST_IN_NOTE), cut(estimate.cap, 40)
+    return msgspec.structs.replace(estimate, lines=lines, note=note, cap=cap)
+
+
 def _endings(entries: Sequence[Entry]) -> tuple[str, ...]:
     corrections = corrections_of(entries)
     texts = ((e, _ending_line(e.payload, plain=True)) for e in entries if isinstance(e.payload, JobEnded))
-    return tuple(corrected(entry, text, corrections) for entry, text in texts if text)
+    most = 2 * MOST_IN_NOTE
+    return tuple(cut(corrected(entry, text, corrections), most) for entry, text in texts if text)
 
 
 def _ending_line(ended: JobEnded, plain: bool) -> str:

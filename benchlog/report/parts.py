@@ -2,8 +2,14 @@
 
 from collections.abc import Sequence
 
+import msgspec
+
 from benchlog.model.history import Approved, Entry, PartChanged
 from benchlog.report.corrections import Corrections, corrected, corrections_of
+from benchlog.report.heading import cut
+
+MOST_IN_NOTE = 300
+"""Characters of one text in the customer's document; it stands in full in the document for the file."""
 
 _WORDS = {"out": "Taken out", "in": "Fitted", "ordered": "Ordered", "returned": "Returned"}
 
@@ -32,7 +38,7 @@ def gathered_parts(entries: Sequence[Entry]) -> tuple[tuple[str, ...], tuple[str
     What was only ordered is left out where the same part was fitted.
     """
     corrections = corrections_of(entries)
-    changes = [(e, e.payload) for e in entries if isinstance(e.payload, PartChanged)]
+    changes = [(e, _limited(e.payload)) for e in entries if isinstance(e.payload, PartChanged)]
     fitted = {(part.position, part.value) for _, part in changes if part.direction == "in"}
     groups: dict[tuple[str, ...], list[tuple[Entry, PartChanged]]] = {}
     for entry, part in changes:
@@ -48,6 +54,19 @@ def gathered_parts(entries: Sequence[Entry]) -> tuple[tuple[str, ...], tuple[str
     return whole, tuple(_gathered(key, some, corrections) for key, some in bare.items())
 
 
+def _limited(part: PartChanged) -> PartChanged:
+    """The part with each of its texts in one line of a length that a document can hold."""
+    return msgspec.structs.replace(
+        part,
+        position=cut(part.position, 60),
+        value=cut(part.value, 80),
+        rating=cut(part.rating, 40),
+        kind=cut(part.kind, 60),
+        polarity=cut(part.polarity, 40),
+        note=cut(part.note, MOST_IN_NOTE),
+    )
+
+
 def _gathered(
     key: tuple[str, ...], some: Sequence[tuple[Entry, PartChanged]], corrections: Corrections
 ) -> str:
@@ -56,6 +75,19 @@ def _gathered(
     where = ", ".join(dict.fromkeys(part.position for _, part in some))
     text = f"{word} at {where}: {f'{count} × ' if count != 1 else ''}{details}{f' ({note})' if note else ''}."
     return corrected(some[0][0], text, corrections)
+
+
+def limited_answer(answer: Approved) -> Approved:
+    """The answer with each of its texts in one line of a length that a document can hold."""
+    return msgspec.structs.replace(
+        answer,
+        who=cut(answer.who, 80),
+        how=cut(answer.how, 60),
+        amount=cut(answer.amount, 40),
+        cap=cut(answer.cap, 40),
+        lines=tuple(cut(line, 100) for line in answer.lines),
+        note=cut(answer.note, MOST_IN_NOTE),
+    )
 
 
 def approval_line(answer: Approved, plain: bool = False) -> str:
