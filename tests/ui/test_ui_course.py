@@ -1,11 +1,17 @@
 """What stands on and beside the plots: names of limits, figures of the axes, long sentences."""
 
 import time
+from datetime import UTC, datetime
+from itertools import pairwise
 
 import pyqtgraph as pg
 import pytest
 from PySide6.QtGui import QFontMetricsF
 
+from benchlog.model.clock import US
+from benchlog.model.event import Ended, Marked
+from benchlog.model.history import Entry, RunBegun, RunSaid
+from benchlog.model.step import Outcome
 from benchlog_ui import sight
 from benchlog_ui.bands import Band, Bands
 from benchlog_ui.board import STOP, Board
@@ -13,7 +19,8 @@ from benchlog_ui.climbpage import SLOW
 from benchlog_ui.colours import LIGHT
 from benchlog_ui.course import PlainAxis
 from benchlog_ui.look import Look
-from benchlog_ui.scenes import named
+from benchlog_ui.scenes import SOAK, named, setup
+from benchlog_ui.stages import Stage
 from benchlog_ui.story import Story
 
 
@@ -80,3 +87,33 @@ def test_a_long_sentence_takes_more_lines_and_is_not_cut_at_its_ends(qtbot):
         heights.append(bands._stripes[0].height())
     needed = QFontMetricsF(look.fixed_font(21, bold=True)).horizontalAdvance(words) / 600
     assert heights[1] >= heights[0] * 0.8 * needed
+
+
+@pytest.mark.parametrize("width", [900, 1366, 1920])
+def test_no_stop_of_the_route_lies_over_another(bench, qapp, width):
+    bench.start.window.resize(width, 768)
+    qapp.processEvents()
+    boxes = [button.geometry() for button in bench.start.desk.shell.route.buttons.values()]
+    assert all(a.right() < b.left() for a, b in pairwise(boxes))
+    assert boxes[-1].right() <= width
+
+
+def test_the_soak_tells_how_far_it_is_and_how_it_ended(bench):
+    desk = bench.start.desk
+    told(desk, "middle")
+    heard, wall = time.monotonic(), datetime.now(UTC)
+    now_us = desk.board.now_us(heard)
+    begun = RunSaid(Marked("soak-begun", "Soak: 10 min at 120 V", 10))
+    entries = [Entry(1, 0, wall, RunBegun(setup(SOAK))), Entry(2, now_us - 260 * US, wall, begun)]
+    desk.shell.take(entries)
+    desk.shell.go(Stage.SOAK.value)
+    panel = desk.shell.panels[Stage.SOAK]
+    panel.refresh(heard)
+    assert panel.head.text() == "Soak: 4:20 of 10:00"
+    assert (panel.progress.value(), panel.progress.maximum()) == (260, 600)
+    assert panel.current.shown.digits == "0.190"
+    assert [plot.channel for plot in panel.multiples.plots.values()][:2] == ["rail-plus", "rail-minus"]
+    over = RunSaid(Ended(Outcome.COMPLETED, "Completed: 10 min of soak at 120 V, 0.31 A"))
+    panel.take([Entry(3, now_us, wall, over)])
+    assert panel.head.text() == "Completed: 10 min of soak at 120 V, 0.31 A"
+    assert panel.progress.isHidden()

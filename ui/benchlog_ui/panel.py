@@ -10,6 +10,7 @@ import importlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from PySide6.QtWidgets import QWidget
 
@@ -21,9 +22,13 @@ from benchlog_ui.look import Look
 from benchlog_ui.question import Answer
 from benchlog_ui.stages import Ledger, Stage
 
+if TYPE_CHECKING:
+    from benchlog_ui.traces import Traces
+
 PANELS: dict[Stage, str] = {
     Stage.COLD: "benchlog_ui.panels.coldpanel:ColdPanel",
     Stage.PARTS: "benchlog_ui.panels.partspanel:PartsPanel",
+    Stage.SOAK: "benchlog_ui.soakpanel:SoakPanel",
     Stage.FINAL: "benchlog_ui.panels.finalpanel:FinalPanel",
     Stage.HAND_OVER: "benchlog_ui.handover:HandOverPanel",
 }
@@ -50,6 +55,8 @@ class Place:
     """The session file while there is one; read it with `SessionReader` only."""
     tell: Callable[[str], None]
     """A sentence for the technician, above the cut-off bar for a while."""
+    traces: "Traces | None" = None
+    """The curves that are drawn, where there is something to draw them."""
 
 
 class Panel(QWidget):

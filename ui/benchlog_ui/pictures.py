@@ -53,13 +53,14 @@ def main(words: list[str]) -> int:
 
 def shots() -> "list[tuple[str, Scene, str]]":
     """Every picture: its name, the scene behind it, the page that is open."""
-    from benchlog_ui.scenes import SCENES, named
+    from benchlog_ui.scenes import SCENES, SOAK, named
     from benchlog_ui.shell import BEFORE, BENCH, HISTORY, KEYS
     from benchlog_ui.stages import Stage
 
     found = [(scene.name, scene, Stage.BRING_UP.value) for scene in SCENES]
     done, coarse = named("completed"), named("cannot-judge")
     found += [(f"stage-{s.value}", done, s.value) for s in Stage if s is not Stage.BRING_UP]
+    found += [("soaking", SOAK, Stage.SOAK.value)]
     found += [("history", done, HISTORY), ("instruments", named("middle"), BENCH)]
     found += [("keys", done, KEYS), ("before-power", coarse, BEFORE)]
     return [*found, ("before-power-class-ab", done, BEFORE)]
@@ -98,6 +99,8 @@ def staged(
     desk.board.setup = story.setup
     end = ended(messages)
     lines = cold_checks() + run_lines(story.setup, messages, 2000.0)
+    if scene.soak_s:  # its readings are looked up by the time at which it began
+        lines = [(t_s - 2000.0, payload) for t_s, payload in lines]
     desk.shell.take(entries_of([*lines, *([(2600.0, end)] if end is not None else [])]))
     desk.shell.go(page)
     if scene.wave:

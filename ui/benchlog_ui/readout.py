@@ -148,11 +148,12 @@ class Readout(QWidget):
         width = self.width() - 2 * margin
         painter.setPen(QPen(look.colour("faint"), max(1, look.px(2))))
         painter.drawLine(QPointF(margin, y), QPointF(margin + width, y))
+        there = s.pointer is not None and s.usable
+        x = margin + width * min(max((s.pointer or 0.0) / s.full, 0.0), 1.0)
         for notch in s.notches:
-            x = margin + width * min(max(notch.at / s.full, 0.0), 1.0)
-            self._notch(painter, notch, x, y)
-        if s.pointer is not None and s.usable:
-            x = margin + width * min(max(s.pointer / s.full, 0.0), 1.0)
+            at = margin + width * min(max(notch.at / s.full, 0.0), 1.0)
+            self._notch(painter, notch, at, y, x if there else None)
+        if there:
             half, tall = look.px(11), look.px(20)
             painter.setRenderHint(QPainter.RenderHint.Antialiasing)
             painter.setPen(Qt.PenStyle.NoPen)
@@ -161,7 +162,8 @@ class Readout(QWidget):
                 QPolygonF([QPointF(x, y), QPointF(x - half, y - tall), QPointF(x + half, y - tall)])
             )
 
-    def _notch(self, painter: QPainter, notch: Notch, x: float, y: float) -> None:
+    def _notch(self, painter: QPainter, notch: Notch, x: float, y: float, pointer: float | None) -> None:
+        """Mark and word; a word above the scale makes way for the pointer."""
         look = self._look
         colour = look.colour(notch.ink)
         painter.setPen(QPen(colour, look.px(4)))
@@ -173,5 +175,8 @@ class Readout(QWidget):
         width = QFontMetricsF(font).horizontalAdvance(notch.word) + 4
         edge = float(look.px(20))
         left = min(max(x - width / 2, edge), self.width() - width - edge)
+        half = look.px(15)
+        if notch.above and pointer is not None and left - half < pointer < left + width + half:
+            left = max(pointer - half - width, edge)
         top = y - look.px(34) if notch.above else y + look.px(9)
         painter.drawText(QRectF(left, top, width, look.px(24)), int(Qt.AlignmentFlag.AlignCenter), notch.word)

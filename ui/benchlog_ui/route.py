@@ -1,10 +1,10 @@
 """The route of a job along the top edge: its stages with a mark each, then the pages of no stage."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from PySide6.QtCore import QRectF, Qt
-from PySide6.QtGui import QFontMetricsF, QKeySequence, QPainter, QPaintEvent, QPen, QShortcut
+from PySide6.QtGui import QFontMetricsF, QKeySequence, QPainter, QPaintEvent, QPen, QResizeEvent, QShortcut
 from PySide6.QtWidgets import QAbstractButton, QHBoxLayout, QLabel, QSizePolicy, QWidget
 
 from benchlog_ui.look import Look, paint_shape
@@ -40,9 +40,13 @@ class StopButton(QAbstractButton):
     def restyle(self, look: Look) -> None:
         """Take colours and sizes."""
         self._look = look
-        width = QFontMetricsF(look.fixed_font(20, bold=True)).horizontalAdvance(self.text())
-        self.setFixedSize(int(width + look.px(40 if self._marked else 18)), look.px(40))
+        self.setFixedSize(self.width_in(look), look.px(40))
         self.update()
+
+    def width_in(self, look: Look) -> int:
+        """Pixels that it takes in such a size."""
+        width = QFontMetricsF(look.fixed_font(20, bold=True)).horizontalAdvance(self.text())
+        return int(width + look.px(40 if self._marked else 18))
 
     def survey(self, done: int, missing: int) -> None:
         """How much is done and missing."""
@@ -132,5 +136,16 @@ class Route(QWidget):
         self.setFixedHeight(look.px(40))
         self.job.setFont(look.fixed_font(18))
         self.job.setContentsMargins(0, 0, look.px(16), 0)
+        self._fit()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """In a narrow window the stops become smaller, so that none lies over another."""
+        super().resizeEvent(event)
+        self._fit()
+
+    def _fit(self) -> None:
+        wanted = sum(button.width_in(self._look) for button in self.buttons.values())
+        share = min(self.width() / max(wanted, 1), 1.0)
+        look = self._look if share == 1.0 else replace(self._look, scale=self._look.scale * share * 0.98)
         for button in self.buttons.values():
             button.restyle(look)

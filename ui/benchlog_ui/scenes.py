@@ -62,6 +62,7 @@ class Scene:
     """A digitiser captured the last switch-on."""
     reference: bool = False
     """Another unit of the model is on file."""
+    soak_s: float = 0.0
 
 
 SCENES = (
@@ -85,6 +86,9 @@ SCENES = (
     Scene("started-again", stop_step=5, again=True),
     Scene("switch-on", stop_step=6, wave=True, reference=True),
 )
+
+SOAK = Scene("soak", stop_step=10, stop_after_s=380.0, soak_s=600.0)
+"""In the middle of a soak; longer to tell than the others, and told for its stage alone."""
 
 
 def named(name: str) -> Scene:
@@ -134,6 +138,7 @@ def setup(scene: Scene) -> RunSetup:
         dict.fromkeys(roles, period_s),
         hand_set=not scene.programmed,
         time_scale=scene.time_scale,
+        soak_s=scene.soak_s,
         reference=reference,
     )
 

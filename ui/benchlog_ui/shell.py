@@ -64,6 +64,7 @@ class Shell:
         """Build the bring-up view; every other page is built when it is first wanted."""
         self._window = window
         self._board = board
+        self._traces = traces
         self._send = send
         self.requests = requests
         self._keys: list[tuple[str, str]] = []
@@ -199,6 +200,7 @@ class Shell:
             ledger=self.ledger,
             session=lambda: self.session,
             tell=self._window.tell,
+            traces=self._traces,
         )
 
     def page(self, name: str) -> QWidget:

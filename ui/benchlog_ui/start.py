@@ -94,6 +94,7 @@ class Start:
         """Show the window and stay until it is closed."""
         sys.excepthook = self.caught
         self._show_as_left()
+        _later(self._stay_within_reach)
         code = self.application.exec()
         self._keep_as_left()
         self.application.removeEventFilter(self.key)
@@ -112,6 +113,11 @@ class Start:
             self.window.show()
         else:
             self.window.showMaximized()
+
+    def _stay_within_reach(self) -> None:
+        from benchlog_ui.screens import keep_within
+
+        keep_within(self.window)
 
     def _keep_as_left(self) -> None:
         from PySide6.QtCore import QSettings
@@ -169,10 +175,8 @@ class Start:
         from PySide6.QtCore import QSettings
 
         from benchlog_ui.desk import Desk
-        from benchlog_ui.screens import keep_within
 
         self.desk = Desk(self.window, self.link, self.key)
-        keep_within(self.window)
         self.desk.speaker.tone = QSettings("benchlog", "window").value("tone") in (True, "true")
         self.desk.start()
         _collect_again()
