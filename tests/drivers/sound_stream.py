@@ -129,9 +129,11 @@ def run(args: argparse.Namespace, server: SoundServer | None) -> dict[str, Any]:
     setup = AudioSetup(AudioInput(2, 1.0), AudioInput(1, 1.0), rate_hz=RATE, block=BLOCK)
     config = InstrumentConfig("ears", "audio", (Role.SOURCE_CURRENT, Role.INLET_VOLTAGE), INPUT, audio=setup)
     line = AudioLine(INPUT, RATE, BLOCK, 2)
-    adaptor = AudioAdaptor(config, line, RealClock())
+    clock = RealClock()
+    adaptor = AudioAdaptor(config, line, clock)
     identity, player = adaptor.open(), Player(args.seconds)
     listener, faults, enough = Listener(), [], args.samples or sys.maxsize
+    late_us: list[int] = []
     begin, cpu, resumed = time.monotonic(), time.process_time(), None
     try:
         while (passed := time.monotonic() - begin) < args.seconds and listener.exact < enough:
@@ -141,6 +143,8 @@ def run(args: argparse.Namespace, server: SoundServer | None) -> dict[str, Any]:
             try:
                 for one in adaptor.listen():
                     listener.take(one)
+                    if isinstance(one, SampleBlock):
+                        late_us.append(clock.now() - one.end_us)
             except InstrumentFault as fault:
                 faults.append(f"{passed:.2f} s: {type(fault).__name__}: {fault}")
                 if server is not None:
@@ -162,6 +166,7 @@ def run(args: argparse.Namespace, server: SoundServer | None) -> dict[str, Any]:
         "identity": identity.description, "exact": listener.exact, "joined": listener.joined,
         "gaps": listener.gaps, "missing": listener.missing, "faults": faults, "resumed_after_s": resumed,
         "recorder_cpu_percent": 100.0 * cpu / passed, "drift_ppm": drift,
+        "late_ms_median": float(np.median(late_us)) / 1e3, "late_ms_p99": float(np.quantile(late_us, 0.99)) / 1e3,
         "stream_cpu_percent": None if stream_s is None else 100.0 * stream_s / passed,
     }  # fmt: skip
 

@@ -49,7 +49,7 @@ def open_stream(order: Order, ring: BlockRing) -> tuple[Device, Any]:
     try:
         stream = sounddevice.InputStream(
             device=device.index, samplerate=order.rate_hz, blocksize=order.block, channels=order.channels,
-            dtype="float32", clip_off=True, dither_off=True, callback=heard,
+            dtype="float32", latency="low", clip_off=True, dither_off=True, callback=heard,
         )  # fmt: skip
         stream.start()
     except sounddevice.PortAudioError as error:
