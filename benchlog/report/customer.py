@@ -232,7 +232,7 @@ def two_pages(content: Content) -> Content:
     """
     fitting = shorten(content, CAPS[0])
     if pages_in(fitting) <= MOST_PAGES:
-        return _one_page(fitting, shorten(content, CAPS[1]))
+        return _one_page(fitting)
     low, high = 1, len(CAPS) - 1
     while low < high:
         middle = (low + high) // 2
@@ -256,9 +256,13 @@ def _filled(content: Content, cap: Cap) -> Content:
     return best
 
 
-def _one_page(content: Content, tight: Content) -> Content:
-    """Tighter where everything then stands on one page."""
-    return tight if pages_in(content) > 1 and pages_in(tight) == 1 else content
+def _one_page(content: Content) -> Content:
+    """Smaller where everything then stands on one page."""
+    for size in (1, 2) if pages_in(content) > 1 else ():
+        smaller = msgspec.structs.replace(content, size=size)
+        if pages_in(smaller) == 1:
+            return smaller
+    return content
 
 
 def photographs_line(count: int) -> str:

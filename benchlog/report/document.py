@@ -27,6 +27,8 @@ from benchlog.session.reader import SessionReader
 
 CHART_POINTS = 1200
 FEW_PAGES = 4
+SMALLER = (1, 2)
+"""Sizes of type and charts that are tried where they may save a page of a few."""
 AFTER_US = 5_000_000
 
 
@@ -98,8 +100,11 @@ def _fewer_pages(content: Content) -> Content:
     pages = pages_in(content) if content.charts else 1
     if not 1 < pages <= FEW_PAGES:
         return content
-    tight = msgspec.structs.replace(content, size=1)
-    return tight if pages_in(tight) < pages else content
+    for size in SMALLER:
+        tight = msgspec.structs.replace(content, size=size)
+        if pages_in(tight) < pages:
+            return tight
+    return content
 
 
 def with_head(content: Content, head: str) -> Content:

@@ -121,8 +121,9 @@ def test_a_void_reading_is_shown_as_such_and_not_compared(tmp_path: Path) -> Non
     text = words_of(building.close())
     assert "[does not count from 2026-01-05 (A. Technician): leads were off]" in text
     assert "10 Ω ± 0.1 Ω no judgement 11 Ω ± 0.1 Ω" in text
-    found = pairs_of(entries(taken("R1", 1.0), taken("R1", 2.0), Corrected(2, "no", void=True)))
-    assert found == ()
+    part = PartChanged("R1", "in", "10 Ω")
+    read = (taken("R1", 1.0), taken("R1", 2.0), Corrected(2, "no", void=True), part, taken("R1", 3.0))
+    assert [pair.before.value for pair in pairs_of(entries(*read)).values()] == [1.0]
 
 
 def pictures(page: pikepdf.Page) -> list[pikepdf.Stream]:
