@@ -9,6 +9,7 @@ when what it holds was measured longer ago than one answer may take, or was give
 
 import argparse
 import json
+import re
 import sys
 import time
 from collections.abc import Iterator
@@ -169,7 +170,7 @@ def _pieces(late: int, only: str, seed: int) -> Iterator[tuple[Way, int, float, 
     for i in range(count):
         share, factor = KINDS[i % len(KINDS)]
         for way in WAYS:
-            if only in way.name:
+            if re.search(only, way.name):
                 yield way, min(late, PIECE), share, factor, seed + i
 
 
@@ -186,9 +187,9 @@ def main() -> int:
     parser.add_argument("--jobs", type=int, default=12, help="instruments at the same time")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", type=Path)
-    parser.add_argument("--only", default="", help="ways whose name contains this")
+    parser.add_argument("--only", default="", help="ways whose name fits this expression")
     options = parser.parse_args()
-    results = {way.name: Result(way.name) for way in WAYS if options.only in way.name}
+    results = {way.name: Result(way.name) for way in WAYS if re.search(options.only, way.name)}
     with ProcessPoolExecutor(options.jobs, mp_context=get_context("spawn")) as pool:
         work = [pool.submit(campaign, *p) for p in _pieces(options.late, options.only, options.seed)]
         for done, piece in enumerate(as_completed(work), 1):

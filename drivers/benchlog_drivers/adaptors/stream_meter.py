@@ -25,6 +25,9 @@ SLICE_S = 0.05
 """Longest idle wait of one call, real seconds."""
 _LEAST_GAP_S = 0.5
 """Shorter gaps than this, real seconds, are counted but not marked: the missing readings show them."""
+_QUIET, _MOST_QUIET = 1.5, 5.0
+"""Times allowed for an answer: how long a line must be quiet, and how long at most after a trial. An answer
+that is later still can't be told from that of the next question: such meters number nothing."""
 _ZEROED = frozenset({Quantity.ESR, Quantity.RESISTANCE, Quantity.CONTINUITY})
 
 
@@ -73,6 +76,9 @@ class StreamMeter:
         self._quiet_from: float | None = None
         self._on_trial = False
         """The thread was lost: the next answer is thrown away, and nothing may follow it."""
+        self._quiet_s = _QUIET * line.link.timeout_s
+        self._owed_from: float | None = None
+        """When the question was put with which the thread was lost."""
         self._understood = self._heard
         self._pace = Pace(self.period_s)
 
@@ -94,7 +100,7 @@ class StreamMeter:
     def _say_who(self, question: bytes) -> str:
         """The line that a polled meter answers when it is asked who it is."""
         link, allowed_s = self._line.link, self._line.link.timeout_s
-        owed_s = 0.0 if self._quiet_from is None else 1.5 * allowed_s
+        owed_s = 0.0 if self._quiet_from is None else _QUIET * allowed_s
         until = time.monotonic() + 5.0 * allowed_s
         while self._line.read_some(owed_s) and time.monotonic() < until:
             pass
@@ -158,6 +164,7 @@ class StreamMeter:
         found = self._decode()
         if found and self._on_trial:
             self._quiet_from, self._on_trial = now, self._is_garbled(found)
+            self._quiet_s = self._quiet_after_trial_s(now)
             return gap
         if found and not self._is_garbled(found):
             self._understood = now
@@ -196,14 +203,15 @@ class StreamMeter:
 
         A question without an answer makes the line suspect: what comes late would be taken for the next
         answer. So nothing is asked until the line was quiet for longer than an answer may take; then one
-        answer is thrown away, and the line must be quiet again: had that been the late one, its own would
-        follow it.
+        answer is thrown away, and the line must be quiet again, for longer than that one may have been under
+        way: had it been the late one, its own would follow it.
         """
         now, allowed_s = time.monotonic(), self._line.link.timeout_s
         if self._quiet_from is not None:
-            if now - self._quiet_from < 1.5 * allowed_s:
+            if now - self._quiet_from < self._quiet_s:
                 return SLICE_S
-            self._quiet_from = None
+            self._quiet_from, self._quiet_s = None, _QUIET * allowed_s
+            self._owed_from = self._owed_from if self._on_trial else None
             self._pace.restart()
         if self._asked is not None:
             if now - self._asked < allowed_s:
@@ -220,7 +228,15 @@ class StreamMeter:
         self._asked = now
         return min(SLICE_S, allowed_s)
 
+    def _quiet_after_trial_s(self, now: float) -> float:
+        """How long nothing may follow the answer thrown away: it may be that of the first question."""
+        allowed_s = self._line.link.timeout_s
+        owed_s = 0.0 if self._owed_from is None else now - self._owed_from
+        return min(max(_QUIET * allowed_s, _QUIET * owed_s), _MOST_QUIET * allowed_s)
+
     def _lose_thread(self, now: float) -> None:
+        if self._owed_from is None:
+            self._owed_from = now if self._asked is None else self._asked
         self._asked, self._quiet_from, self._heard = None, now, now
         self._buffer, self._on_trial = b"", True
         self.counts["unanswered"] += 1
