@@ -70,18 +70,24 @@ def _answer(args: argparse.Namespace, entries: tuple[Entry, ...], job: Job) -> i
     above = over_cap(asked, job.spending_cap) if asked is not None else None
     if above is not None and not args.declined:
         say(f"note: {amount} is above the cap agreed at intake ({job.spending_cap}).")
-    return entered(
-        args,
-        Approved(
-            approved=not args.declined,
-            amount=amount,
-            who=args.who,
-            how=args.how,
-            when=now(),
-            lines=tuple(args.line),
-            cap=args.cap,
-            note=args.note,
-            estimate=put[0] if put is not None else 0,
-            changes=before[0] if before is not None else 0,
-        ),
+    answer = Approved(
+        approved=not args.declined,
+        amount=amount,
+        who=args.who,
+        how=args.how,
+        when=now(),
+        lines=tuple(args.line),
+        cap=args.cap,
+        note=args.note,
+        estimate=put[0] if put is not None else 0,
+        changes=before[0] if before is not None else 0,
     )
+    return entered(args, answer, _told(answer))
+
+
+def _told(answer: Approved) -> list[str]:
+    """What was answered, to which estimate, and which answer it takes the place of."""
+    word = "Approved" if answer.approved else "Declined"
+    to = f", to the estimate of entry {answer.estimate}" if answer.estimate else ""
+    instead = f"; in place of the answer of entry {answer.changes}" if answer.changes else ""
+    return [f"{word}: {answer.amount} by {answer.who}, {answer.how}{to}{instead}."]

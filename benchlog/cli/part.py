@@ -7,7 +7,7 @@ import msgspec
 from benchlog.cli.entries import add_session, entered, signed
 from benchlog.cli.output import say
 from benchlog.job.marking import Kind, read_marking
-from benchlog.job.parts import DIRECTIONS, before_fitting, own_check
+from benchlog.job.parts import DIRECTIONS, before_fitting, not_agreed, own_check
 from benchlog.model.errors import UsageError
 from benchlog.model.history import PartChanged
 from benchlog.session.reader import SessionReader
@@ -39,8 +39,7 @@ def run(args: argparse.Namespace) -> int:
     check = own_check(entries, part.position) if part.direction == "in" else None
     if check is not None:
         part = msgspec.structs.replace(part, checked_by=check[0])
-    told = before_fitting(entries, part)
-    for line in told:
+    for line in (*not_agreed(entries, part), *before_fitting(entries, part)):
         say(f"note: {line}")
     return entered(args, part)
 

@@ -16,6 +16,7 @@ from benchlog.cold.discharge import standing_of, waits_for
 from benchlog.cold.findings import findings
 from benchlog.cold.points import (
     find_point,
+    near,
     pairs_of,
     points_of,
     points_text,
@@ -91,7 +92,7 @@ def _remove(args: argparse.Namespace, points: Sequence[TestPoint]) -> tuple[Test
     kind = member(PointKind, args.kind, "--kind") if args.kind else None
     found = find_point(points, args.what, kind, args.group)
     if found is None:
-        raise UsageError(f"'{args.what}' is not on the list.")
+        raise UsageError(f"'{args.what}' is not on the list{near(points, args.what)}.")
     return without_point(points, found)
 
 

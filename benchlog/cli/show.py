@@ -8,7 +8,7 @@ from benchlog.bringup.wording import NO_CURRENT_SEEN
 from benchlog.cli.inside import session_file
 from benchlog.cli.options import add_json_option
 from benchlog.cli.output import columns, print_json, print_lines
-from benchlog.job.wording import words_of
+from benchlog.job.wording import ending_words, words_of
 from benchlog.model.errors import Exit
 from benchlog.model.history import (
     Approved,
@@ -71,11 +71,13 @@ def run(args: argparse.Namespace) -> int:
 
 def _history(entries: tuple[Entry, ...], everything: bool) -> list[str]:
     lines: list[str] = []
+    gone = {e.payload.corrects: e.seq for e in entries if isinstance(e.payload, Corrected) and e.payload.void}
     for entry in entries:
         text = entry_text(entry)
         if not text or (isinstance(entry.payload, RunTold | RunSaid) and not everything):
             continue
-        lines.append(f"{entry.seq:5d}  {entry.wall:%Y-%m-%d %H:%M:%S}  {text}")
+        void = f" [does not count, by entry {gone[entry.seq]}]" if entry.seq in gone else ""
+        lines.append(f"{entry.seq:5d}  {entry.wall:%Y-%m-%d %H:%M:%S}  {text}{void}")
         if isinstance(entry.payload, RunEnded):
             lines += steps_as_text(entry.payload.steps)
     return lines
@@ -97,8 +99,8 @@ def entry_text(entry: Entry) -> str:
         case Approved() as answer:
             word = "approved" if answer.approved else "declined"
             return f"{word} by {answer.who} ({answer.how}): {answer.amount}"
-        case JobEnded(ending=ending):
-            return f"job ended: {ending.value}"
+        case JobEnded() as ended:
+            return f"job ended: {ending_words(ended)}"
         case BenchSet(instruments=instruments):
             return "bench: " + ", ".join(i.name for i in instruments)
         case RunBegun(setup=setup):
@@ -107,12 +109,12 @@ def entry_text(entry: Entry) -> str:
             return f"told {event}"
         case RunSaid(said=said):
             return f"said {said}"
-        case RunEnded() as ended:
-            return outcome_sentence(ended)
+        case RunEnded() as run_:
+            return outcome_sentence(run_)
         case DiskTrouble(detail=detail):
             return f"disk: {detail}"
-        case Corrected(corrects=corrects, text=text):
-            return f"correction of {corrects}: {text}"
+        case Corrected(corrects=corrects, text=text, void=void):
+            return f"entry {corrects} does not count: {text}" if void else f"correction of {corrects}: {text}"
         case _:
             kind, text = words_of(entry.payload)
             return f"{kind}: {text}" if kind else "withheld"
@@ -123,7 +125,9 @@ def _taken_text(taken: Taken) -> str:
         value = with_prefix(taken.value, taken.quantity.unit)
     else:
         value = taken.status.value if taken.status else "no reading"
-    return f"{taken.point.name}: {value} ({taken.verdict.value.replace('-', ' ')})"
+    where = f"{taken.point.name}{f', {taken.point.group}' if taken.point.group else ''}"
+    way = f", {taken.polarity}" if taken.polarity else ""
+    return f"{where}{way}: {value} ({taken.verdict.value.replace('-', ' ')})"
 
 
 def steps_as_text(steps: tuple[StepRecord, ...]) -> list[str]:

@@ -11,7 +11,7 @@ from benchlog.cli.output import print_json, print_lines, say
 from benchlog.cold.discharge import reservoir
 from benchlog.cold.entering import Given, both_ways, entry_of
 from benchlog.cold.plausible import figure_of
-from benchlog.cold.points import find_point, points_of
+from benchlog.cold.points import find_point, near, points_of
 from benchlog.model.errors import Exit, UsageError
 from benchlog.model.history import Entry, Taken
 from benchlog.model.known import Check, Known
@@ -146,7 +146,10 @@ def _point(args: argparse.Namespace, entries: Sequence[Entry]) -> TestPoint:
     kind = member(PointKind, args.kind, "--kind") if args.kind else None
     listed = find_point(points_of(entries), args.point, kind, args.group)
     if listed is None and kind is None:
-        raise UsageError(f"'{args.point}' is not on the list of points: say its kind with --kind.")
+        raise UsageError(
+            f"'{args.point}'{f' in {args.group}' if args.group else ''} is not on the list of points"
+            f"{near(points_of(entries), args.point)}: say its kind with --kind."
+        )
     base = listed or TestPoint(args.point, kind or PointKind.OHMS, args.group)
     known = known_from(args, base.known)
     return msgspec.structs.replace(base, fed_by=args.fed_by or base.fed_by, known=known)

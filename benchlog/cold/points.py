@@ -9,6 +9,7 @@ A list file has one ``[[point]]`` table a point, in the order in which they are 
 ``group``, ``fed_by`` and ``known`` (a table of `Known`), ``expected`` in the technician's own words.
 """
 
+import difflib
 import tomllib
 from collections.abc import Iterable, Sequence
 from importlib.resources import files
@@ -61,6 +62,15 @@ def find_point(
         which = ", ".join(f"{p.group or 'no group'}/{p.kind.value}" for p in found)
         raise UsageError(f"Several points are called '{name}' ({which}). Say which by --group and --kind.")
     return found[0] if found else None
+
+
+def near(points: Sequence[TestPoint], name: str) -> str:
+    """What may have been meant by a name that is not on the list; empty where nothing is like it."""
+    names = {p.name.casefold(): p.name for p in points}
+    alike = [names[n] for n in difflib.get_close_matches(name.casefold(), names, n=2, cutoff=0.6)]
+    found = [p for p in points if p.name in alike]
+    words = [f"'{p.name}'{f' in {p.group}' if p.group else ''} ({p.kind.value})" for p in found[:4]]
+    return f"; there is {', '.join(words)}" if words else ""
 
 
 def with_point(points: Sequence[TestPoint], point: TestPoint) -> tuple[TestPoint, ...]:

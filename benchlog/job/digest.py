@@ -18,6 +18,7 @@ from benchlog.model.history import (
     JobEntered,
     Noted,
     PartChanged,
+    Payload,
     RunEnded,
     Taken,
 )
@@ -33,6 +34,7 @@ class Waiting(StrEnum):
     NOTHING = ""
     """It has ended."""
     FIRST_READING = "first reading"
+    COLD_CHECKS = "cold checks after the cut-off"
     APPROVAL = "approval"
     PARTS = "parts"
     REPAIR = "repair"
@@ -144,11 +146,25 @@ def waits_for(entries: Sequence[Entry]) -> Waiting:
     if isinstance(run, RunEnded) and run.outcome is Outcome.COMPLETED:
         checked = any(isinstance(p, _FINAL) or _is_final(p) for p in payloads[ran:])
         return Waiting.ENDING if checked else Waiting.FINAL_CHECKS
+    if isinstance(run, RunEnded):
+        return _after_run(run, payloads[ran:], bool(answers))
     if answers:
-        fitted = any(isinstance(p, PartChanged) and p.direction == "in" for p in payloads)
-        return Waiting.BRING_UP if fitted else Waiting.REPAIR
+        return Waiting.BRING_UP if _fitted(payloads) else Waiting.REPAIR
     looked = any(isinstance(p, Taken | FirstLook) for p in payloads)
     return Waiting.APPROVAL if looked else Waiting.FIRST_READING
+
+
+def _after_run(run: RunEnded, later: Sequence[Payload], agreed: bool) -> Waiting:
+    """After a bring-up that did not complete: what was entered since it decides."""
+    if _fitted(later) or run.outcome is Outcome.UNDECIDED:
+        return Waiting.BRING_UP
+    if any(isinstance(p, Taken | FirstLook) for p in later):
+        return Waiting.REPAIR if agreed else Waiting.APPROVAL
+    return Waiting.COLD_CHECKS
+
+
+def _fitted(payloads: Sequence[Payload]) -> bool:
+    return any(isinstance(p, PartChanged) and p.direction == "in" for p in payloads)
 
 
 _FINAL = (FinalChecked, SafetyMeasured, Adjusted)

@@ -17,7 +17,7 @@ from benchlog.model.step import Outcome
 from benchlog.session.place import SUFFIX
 
 INDEX_NAME = "jobs.index"
-VERSION = 2
+VERSION = 3
 
 _TABLE = """
 create table if not exists job (

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 
 from benchlog.cold.corrections import in_force
 from benchlog.cold.known import check_of
+from benchlog.job.estimate import latest_answer, not_answered
 from benchlog.model.errors import UsageError
 from benchlog.model.history import Entry, PartChanged, Taken
 from benchlog.model.known import Check
@@ -54,6 +55,18 @@ def taken_out(entries: Iterable[Entry]) -> tuple[PartChanged, ...]:
             case _:
                 pass
     return tuple(open_.values())
+
+
+def not_agreed(entries: Sequence[Entry], part: PartChanged) -> tuple[str, ...]:
+    """What is to be said of a part before the customer agreed to it; empty where nothing is."""
+    if part.direction not in ("in", "ordered"):
+        return ()
+    answer = latest_answer(entries)
+    if answer is not None and not answer[1].approved:
+        return (f"The customer declined (entry {answer[0]}).",)
+    if not_answered(entries):
+        return ("The estimate has no answer yet.",)
+    return () if answer is not None else ("No answer of the customer to an estimate is entered yet.",)
 
 
 def before_fitting(entries: Sequence[Entry], part: PartChanged) -> tuple[str, ...]:

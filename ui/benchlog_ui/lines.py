@@ -86,7 +86,8 @@ def _taken(taken: Taken) -> Words:
     if not value:
         value = figure(taken.value, 4) if taken.value is not None else taken.status or "no reading"
     verdict = taken.verdict.value.replace("-", " ")
-    what = f"{taken.point.name}: {value} {taken.quantity.unit}, {verdict}"
+    where = f"{taken.point.name}{f', {taken.point.group}' if taken.point.group else ''}"
+    what = f"{where}: {value} {taken.quantity.unit}, {verdict}"
     return _stage(taken.stage), "reading", what, taken.instrument or taken.by
 
 
@@ -103,6 +104,12 @@ def _approval(approval: Approved) -> Words:
 def _bench(bench: BenchSet) -> Words:
     names = ", ".join(i.name for i in bench.instruments) or "no instruments"
     return "", "bench", f"{'simulated: ' if bench.simulated else ''}{names}", ""
+
+
+def _corrected(corrected: Corrected) -> str:
+    if corrected.void:
+        return f"line {corrected.corrects} does not count: {corrected.text}"
+    return f"of line {corrected.corrects}: {corrected.text}"
 
 
 def _ending(ending: JobEnded) -> Words:
@@ -164,5 +171,5 @@ _WRITE: dict[type, Callable[[Any], Words | None]] = {
     RunSaid: _said,
     RunTold: _told,
     DiskTrouble: lambda p: ("", "disk", p.detail, ""),
-    Corrected: lambda p: ("", "correction", f"of line {p.corrects}: {p.text}", p.by),
+    Corrected: lambda p: ("", "correction", _corrected(p), p.by),
 }

@@ -110,6 +110,23 @@ def test_wrong_words_are_told_and_nothing_is_lost(session: Path, words: tuple[st
     assert command("show", session, "--json").out == before
 
 
+def test_a_name_that_is_not_there_is_answered_with_those_like_it(session: Path) -> None:
+    command("point", session, "template", "stereo-solid-state")
+    done = command("take", session, "output pin to + rial", "3")
+    assert done.code == 2
+    assert "'output pin to + rail' in left (ohms)" in done.err
+    assert "there is" not in command("take", session, "teapot", "3").err
+
+
+def test_the_mains_fuse_is_judged_by_the_jobs_marking(session: Path) -> None:
+    path = session.with_name("fuse.benchlog")
+    command("new", path, "--fuse", "T4AL250V", "--invented")
+    words = ("take", path, "mains fuse", "open", "--kind", "ohms", "--out-of-circuit", "--json")
+    taken = command(*words).json()["entry"]
+    assert taken["point"]["known"]["fuse"]["marking"] == "T4AL250V"
+    assert taken["verdict"] == "outside-limit"
+
+
 def test_a_file_that_is_no_list(session: Path, tmp_path: Path) -> None:
     assert command("point", session, "load", tmp_path / "missing.toml").code == 1
     wrong = tmp_path / "wrong.toml"

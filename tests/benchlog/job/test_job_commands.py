@@ -103,6 +103,28 @@ def test_the_course_of_a_repair_by_commands(session: Path, tmp_path: Path) -> No
     assert verify(session).ok
 
 
+def test_a_part_before_the_customer_agreed_is_remarked(session: Path) -> None:
+    ordered = ("part", session, "ordered", "Q1", "npn power")
+    assert "No answer of the customer" in command(*ordered).err
+    command("estimate", session, "labour=90")
+    assert "no answer yet" in command(*ordered).err
+    answer = command("approve", session, "--who", "X", "--how", "letter", "--declined")
+    assert answer.out.startswith("Declined: 90.00 EUR by X, letter, to the estimate of entry 3.")
+    assert "The customer declined (entry 5)." in command(*ordered).err
+    command("approve", session, "--who", "X", "--how", "letter")
+    assert "note:" not in command(*ordered).err
+
+
+def test_show_marks_what_does_not_count_and_names_channel_and_way(session: Path) -> None:
+    junction = ("take", session, "Q1 B-E", "0.61", "--kind", "junction", "--polarity", "forward")
+    command(*junction, "--device", "bipolar", "--group", "left", "--out-of-circuit")
+    command("note", session, "--corrects", "2", "--void", "wrong pins")
+    shown = command("show", session).out
+    assert "Q1 B-E, left, forward: 610 mV (" in shown
+    assert ") [does not count, by entry 3]" in shown
+    assert "entry 2 does not count: wrong pins" in shown
+
+
 def test_photographs_and_corrections(session: Path, tmp_path: Path) -> None:
     folder = tmp_path / "telephone"
     folder.mkdir()

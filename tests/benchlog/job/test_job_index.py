@@ -43,6 +43,7 @@ ORDERED, FITTED = PartChanged("Q14", "ordered", "npn power"), PartChanged("Q14",
 PUT = Estimated((EstimateLine("labour", Decimal(90)),), Decimal(90))
 HEARD = FinalChecked(FinalCheck.SIGNAL, "left", seen="clear at low level")
 RUN = RunEnded(Outcome.COMPLETED, "", ())
+CUT, UNDECIDED = RunEnded(Outcome.CUT_OFF, "", ()), RunEnded(Outcome.UNDECIDED, "", ())
 END = JobEnded(Ending.REPAIRED)
 
 
@@ -126,6 +127,10 @@ def test_no_such_folder(tmp_path: Path) -> None:
         ((TAKEN, PUT), Waiting.APPROVAL), ((TAKEN, PUT, YES), Waiting.REPAIR),
         ((TAKEN, PUT, YES, PUT), Waiting.APPROVAL),
         ((TAKEN, YES, Corrected(3, "not said", void=True)), Waiting.APPROVAL),
+        ((CUT,), Waiting.COLD_CHECKS), ((TAKEN, YES, FITTED, CUT), Waiting.COLD_CHECKS),
+        ((CUT, TAKEN), Waiting.APPROVAL), ((CUT, TAKEN, YES), Waiting.REPAIR),
+        ((CUT, TAKEN, YES, FITTED), Waiting.BRING_UP), ((TAKEN, UNDECIDED), Waiting.BRING_UP),
+        ((CUT, RUN), Waiting.FINAL_CHECKS),
         ((TAKEN, YES, FITTED, RUN, END), Waiting.NOTHING), ((TAKEN, NO, END), Waiting.NOTHING),
         ((END, JobEntered(Job()), TAKEN), Waiting.APPROVAL),
     ],

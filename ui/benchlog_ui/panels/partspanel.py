@@ -23,7 +23,7 @@ from benchlog.job.estimate import (
     over_cap,
 )
 from benchlog.job.marking import Kind, read_marking
-from benchlog.job.parts import before_fitting, own_check, waited_for
+from benchlog.job.parts import before_fitting, not_agreed, own_check, waited_for
 from benchlog.job.settings import usable_settings
 from benchlog.model.errors import BenchlogError, UsageError
 from benchlog.model.history import Approved, Entry, PartChanged, Taken
@@ -277,11 +277,11 @@ class PartsPanel(Panel):
         except BenchlogError as error:
             self._say(str(error))
             return
-        told = before_fitting(self._entries, part)
+        told = (*not_agreed(self._entries, part), *before_fitting(self._entries, part))
         key = (part.direction, part.position, part.value)
         if told and key != self._asked_twice:
             self._asked_twice = key
-            self._say(f"{' '.join(told)} Enter again fits it as it is.")
+            self._say(f"{' '.join(told)} Enter again enters it as it is.")
             return
         check = own_check(self._entries, part.position) if part.direction == "in" else None
         part = msgspec.structs.replace(part, checked_by=check[0] if check is not None else 0)
