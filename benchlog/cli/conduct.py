@@ -2,36 +2,34 @@
 
 import argparse
 import os
+import stat
 import subprocess
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import TextIO
 
 from benchlog.bench.check import check_bench
 from benchlog.bench.file import Bench
-from benchlog.bringup.claims import unseen
 from benchlog.bringup.plan import Plan
 from benchlog.bringup.watch import BringUp
-from benchlog.bringup.wording import NO_CURRENT_SEEN
 from benchlog.cli.before import answer, asked_before, entries_of, note_of, terminal
 from benchlog.cli.entries import workshop
+from benchlog.cli.narrator import Narrator
 from benchlog.cli.output import say
 from benchlog.cli.plan import plan_as_text
 from benchlog.cli.result import RunReport, report_of
 from benchlog.cli.setup import run_setup
 from benchlog.model.clock import RealClock
-from benchlog.model.errors import EnvironmentFault
-from benchlog.model.event import Instruct, Judged, Marked, Said, StepDone
+from benchlog.model.errors import EnvironmentFault, UsageError
 from benchlog.model.history import RunBegun
 from benchlog.model.job import Job
-from benchlog.model.step import StepVerdict
 from benchlog.model.unit import Unit
 from benchlog.recorder.contract import NotJudged, Options
 from benchlog.recorder.recorder import Recorder
 from benchlog.recorder.window import window_command
-from benchlog.report.wording import VERDICT_WORDS
 from benchlog.session.lock import Holder
 from benchlog.session.writer import SessionWriter
 from benchlog_drivers.registry import make as make_adaptor
@@ -62,6 +60,7 @@ def conduct(sitting: Sitting, args: argparse.Namespace) -> RunReport:
 
     Raises `PlanRefused` before power where plan or bench would harm, and any environment fault.
     """
+    _look_at_keys(sitting, args)
     setup = run_setup(sitting.bench, sitting.unit, sitting.plan, args)
     warnings = (*sitting.plan.warnings, *check_bench(sitting.bench, setup, date.today()))
     entries = entries_of(sitting.session)
@@ -83,7 +82,7 @@ def conduct(sitting: Sitting, args: argparse.Namespace) -> RunReport:
         store.add_entry(note_of(asked, reason, by), clock.now(), clock.wall())
     options = Options(
         window=WINDOW if sitting.window else None,
-        listener=Narrator(sitting.unit.mains_v).hear,
+        listener=Narrator(terminal() is not None).hear,
         show=say,
         terminal=terminal(),
         answer_not_judged=sitting.answer,
@@ -105,6 +104,25 @@ def conduct(sitting: Sitting, args: argparse.Namespace) -> RunReport:
     return report_of(sitting.session, done.document, (*warnings, *done.warnings))
 
 
+def _look_at_keys(sitting: Sitting, args: argparse.Namespace) -> None:
+    """Say that piped keys are not taken. `UsageError` where steps wait for a key that nobody can press."""
+    if terminal() is not None:
+        return
+    if args.ask and not sitting.window and sitting.answer is None:
+        raise UsageError("--ask waits for a key at each step: it needs a terminal, or --window.")
+    if is_piped(sys.stdin):
+        say("note: Keys are taken from a terminal or the window only; what is piped in is ignored.")
+
+
+def is_piped(stream: TextIO | None) -> bool:
+    """Whether a stream is a pipe or a file, from which keys might have been meant to come."""
+    try:
+        mode = os.fstat(stream.fileno()).st_mode if stream is not None else 0
+    except (OSError, ValueError):
+        return False
+    return stat.S_ISFIFO(mode) or stat.S_ISREG(mode)
+
+
 def open_store(session: Path, job: Job, scale: float, what: str) -> tuple[RealClock, SessionWriter]:
     """A session's writer and a clock on its axis; the session is begun with ``job`` where it is not there."""
     holder = Holder(os.getpid(), what=what)
@@ -114,53 +132,6 @@ def open_store(session: Path, job: Job, scale: float, what: str) -> tuple[RealCl
     clock = RealClock(scale)
     store = SessionWriter.create(session, job, clock.wall(), t_us=clock.now(), scale=scale, holder=holder)
     return clock, store
-
-
-_ROUTINE = frozenset({"first-readings", "inrush", "turning", "settling", "short-check", "dwell", "accepted"})
-"""Rules of verdicts that pass by themselves at each step and need no line."""
-_TOLD = {
-    "warning": "",
-    "storing": "",
-    "link-down": "Link lost. ",
-    "link-up": "Link back. ",
-    "not-watched": "",
-    "soak-not-steady": "",
-}
-"""Marks that are told, and what stands before their detail."""
-
-
-class Narrator:
-    """Says the run's instructions, steps, and what holds it up as lines of text."""
-
-    def __init__(self, mains_v: float) -> None:
-        """Nominal volts of the unit."""
-        self._mains_v = mains_v
-        self._last = ""
-
-    def hear(self, t_us: int, said: Said) -> None:
-        """A line for an instruction that is new, a step that is done, or what holds it up."""
-        match said:
-            case Instruct(text=text) if text != self._last:
-                self._say(t_us, text)
-            case Judged(verdict=verdict, reason=text, rule=rule) if (
-                verdict is not StepVerdict.CUT_OFF
-                and rule not in _ROUTINE
-                and text.removeprefix("Wait: ") != self._last.removeprefix("Alarm: ").removeprefix("Wait: ")
-            ):
-                self._say(t_us, text)
-            case Marked(what=what, detail=detail) if what in _TOLD:
-                self._say(t_us, f"{_TOLD[what]}{detail}")
-            case StepDone(record=record):
-                idle = "not settled" if record.idle_a is None else f"{record.idle_a:.3g} A idle"
-                told = f"{VERDICT_WORDS[record.verdict]} ({record.decided_by.value})"
-                blind = f"; {NO_CURRENT_SEEN}" if unseen(record) else ""
-                say(f"{t_us / 1e6:8.1f} s  step {record.set_v:.4g} V: {idle}, {told}{blind}")
-            case _:
-                pass
-
-    def _say(self, t_us: int, text: str) -> None:
-        self._last = text
-        say(f"{t_us / 1e6:8.1f} s  {text}")
 
 
 def make_document_apart(session: Path, out: Path | None) -> Path | None:

@@ -20,8 +20,9 @@ from benchlog.bench.check import ask_before_power, check_bench, check_parts
 from benchlog.bench.file import Bench, InstrumentConfig, load_bench, save_bench
 from benchlog.bringup.watch import BringUp
 from benchlog.cli.benches import known_benches, remember_bench
-from benchlog.cli.conduct import Narrator, open_store
+from benchlog.cli.conduct import open_store
 from benchlog.cli.inside import take_out
+from benchlog.cli.narrator import Narrator
 from benchlog.cli.output import say
 from benchlog.cli.plan import plan_for
 from benchlog.cli.reference import load_references
@@ -176,7 +177,7 @@ class Sittings:
         )
         begun = place.begun
         engine = BringUp(begun.setup) if begun is not None else None
-        narrator = Narrator(begun.setup.unit.mains_v).hear if begun is not None else None
+        narrator = Narrator().hear if begun is not None else None
         options = Options(desk=desk, show=say, listener=narrator)
         return Recorder(store, place.bench, self._make, clock, engine, begun, job, options)
 

@@ -68,7 +68,7 @@ def instruction(board: Board, real_s: float = 0.0) -> Line:
         return Line("Nothing is running.", _under(board, real_s), Shape.HOLLOW, "faint", False)
     shape, ink = _mark(judged)
     said = judged.reason if judged is not None and (board.judged_last or told is None) else ""
-    text, aside = _split(said or (told.text if told is not None else ""))
+    text, aside = _split(said or (told.text.replace("Press the key", "Press F8") if told is not None else ""))
     if judged is not None and judged.verdict is StepVerdict.CANNOT_JUDGE and ". " in text:
         text, _, aside = text.partition(". ")  # what would help stands below: the verdict is read from afar
     return Line(text, _joined(aside, _under(board, real_s)), shape, ink, board.urgent)
