@@ -50,8 +50,23 @@ def run(args: argparse.Namespace) -> int:
     return EXIT_OF[report.outcome]
 
 
+def _demand_own_setup(args: argparse.Namespace) -> None:
+    """`UsageError` where options ask for another unit, plan or meter than the record's own."""
+    parser = argparse.ArgumentParser()
+    add_options(parser, "rejudge")
+    usual = vars(parser.parse_args([str(args.file)]))
+    serves = {"file", "tick_ms", "json", "command"}
+    given = [f"--{n.replace('_', '-')}" for n, v in vars(args).items() if n not in serves and v != usual[n]]
+    if given:
+        raise UsageError(
+            f"A recorded run is judged again with its own unit, plan and meters; {', '.join(given)} can't "
+            "change them. Leave it away, or export the readings and judge the CSV file."
+        )
+
+
 def _of_session(args: argparse.Namespace) -> RunReport:
     """A recorded run with its own set-up; a warning says where it is judged otherwise than it was."""
+    _demand_own_setup(args)
     with SessionReader(args.file, untrusted=True) as reader:
         recorded = _last_run(reader, args.file)
         begun = recorded.begun.payload

@@ -1,11 +1,16 @@
 """What counts as a difference when a recorded run is judged again."""
 
+from pathlib import Path
+
+import pytest
 from msgspec.structs import replace
 
+from benchlog.cli.main import main
 from benchlog.cli.rejudge import differing
 from benchlog.model.event import Judged, StepDone
 from benchlog.model.step import DecidedBy, StepRecord, StepVerdict
 
+SAMPLE = Path(__file__).resolve().parents[3] / "sample_sessions" / "rail-short.benchlog"
 NOW = StepRecord(
     fraction=0.1, set_v=12.0, measured_v=12.0, inrush_a=0.3, inrush_is_lower_bound=True,
     idle_a=0.1, idle_u_a=0.005, acceptance_a=0.3, acceptance_source="x", stop_a=0.5, stop_source="x",
@@ -30,6 +35,11 @@ def test_the_same_verdict_in_other_words_is_none() -> None:
     assert of(NOW, replace(NOW, decision_reason="in other words")) == ()
     assert len(differing([(5, said)], [(5, replace(said, rule="dwell"))])) == 1
     assert len(differing([(5, said)], [(6, said)])) == 1
+
+
+def test_options_that_a_record_can_not_follow_are_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["rejudge", str(SAMPLE), "--plate-va", "80", "--turns", "5"]) == 2
+    assert "--plate-va, --turns can't change them" in capsys.readouterr().err
 
 
 def test_another_verdict_value_or_time_is_one() -> None:
