@@ -166,7 +166,8 @@ def run(args: argparse.Namespace, server: SoundServer | None) -> dict[str, Any]:
         "identity": identity.description, "exact": listener.exact, "joined": listener.joined,
         "gaps": listener.gaps, "missing": listener.missing, "faults": faults, "resumed_after_s": resumed,
         "recorder_cpu_percent": 100.0 * cpu / passed, "drift_ppm": drift,
-        "late_ms_median": float(np.median(late_us)) / 1e3, "late_ms_p99": float(np.quantile(late_us, 0.99)) / 1e3,
+        "late_ms_median": float(np.median(late_us)) / 1e3,
+        "late_ms_p99": float(np.quantile(late_us, 0.99)) / 1e3,
         "stream_cpu_percent": None if stream_s is None else 100.0 * stream_s / passed,
     }  # fmt: skip
 
