@@ -7,11 +7,8 @@ import re
 import sys
 import traceback
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
-
-import platformdirs
 
 from benchlog.cli.output import print_lines, say, shortened
 from benchlog.model.errors import BenchlogError, Exit
@@ -144,11 +141,9 @@ def _minus(word: str) -> str:
 
 def write_crash_log(text: str) -> Path:
     """Keep the details of a bug in the platform's log folder and return the file."""
-    folder = Path(platformdirs.user_log_dir("benchlog", appauthor=False))
-    folder.mkdir(parents=True, exist_ok=True)
-    path = folder / f"crash-{datetime.now(UTC):%Y%m%dT%H%M%S}-{os.getpid()}.log"
-    path.write_text(text, encoding="utf-8")
-    return path
+    from benchlog.session.crashlog import write_crash_log as keep
+
+    return keep(text)
 
 
 def entry() -> None:

@@ -48,6 +48,7 @@ from benchlog.recorder.standby_link import StandbyLink
 from benchlog.recorder.watch import Watch
 from benchlog.recorder.window import WindowLink
 from benchlog.recorder.writer import Writer
+from benchlog.session.crashlog import write_crash_log
 
 ENTRIES = (
     JobEntered, Noted, Taken, PointsListed, PartChanged, Approved, JobEnded, Corrected, FirstLook,
@@ -114,7 +115,7 @@ class Switchboard:
         elif isinstance(message, EntryAdded):
             self._enter_from_window(message.payload)
         elif isinstance(message, Trouble):
-            _log.error("fault in the window: %s", message.text)
+            _keep_trouble(message.text)
         elif isinstance(message, WantsToClose):
             self._window_closes(message.power_off)
         elif isinstance(message, Request | Inquiry):
@@ -242,3 +243,12 @@ class Switchboard:
     def trouble(self, text: str) -> None:
         """A fault of an instrument that does not read: the contactor."""
         self.warn(text)
+
+
+def _keep_trouble(text: str) -> None:
+    """A bug in the window, into the crash log; a log that can't be written is no reason to end a run."""
+    try:
+        kept = str(write_crash_log(text))
+    except OSError as error:
+        kept = f"nowhere: {error.strerror}"
+    _log.error("fault in the window (kept in %s): %s", kept, text)

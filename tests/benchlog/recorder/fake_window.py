@@ -2,7 +2,8 @@
 
 ``good`` answers everything · ``mute`` paints and never reads again · ``frozen`` paints, reads, never answers
 · ``no-display`` complains and ends · ``abort`` ends as Qt does without a display · ``mad`` says what is
-no message · ``enter`` sends an entry · ``cut`` presses the key · ``close`` and ``leave`` want to close.
+no message · ``enter`` sends an entry and a fault · ``cut`` presses the key ·
+``close`` and ``leave`` want to close.
 """
 
 import os
@@ -23,6 +24,7 @@ from benchlog.model.protocol import (
     PowerState,
     Pressed,
     RunClosed,
+    Trouble,
     WantsToClose,
     decode_to_window,
     encode,
@@ -75,6 +77,7 @@ def mischief(how: str, n: int) -> bool:
         say(EntryAdded(RunTold(KeyPressed(Key.REARM))))
     elif how == "enter" and n == 3:
         say(EntryAdded(Noted("seen through the window", by="A.")))
+        say(Trouble("a planted fault"))
     elif how == "cut" and n == 5:
         say(Pressed(Key.CUT_OFF, "smoke"))
     elif how == "close" and n == 5:

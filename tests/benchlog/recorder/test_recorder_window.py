@@ -143,9 +143,15 @@ def test_a_mad_window_does_no_harm(stand: Stand) -> None:
     assert not any(isinstance(event, KeyPressed) for event in told)
 
 
-def test_an_entry_of_the_window_is_stored(stand: Stand) -> None:
+def test_an_entry_of_the_window_is_stored_and_its_fault_lands_in_the_crash_log(
+    stand: Stand, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("platformdirs.user_log_dir", lambda *_, **__: str(tmp_path / "log"))
     run(stand, "enter")
     assert Noted("seen through the window", by="A.") in stand.entries()
+    (kept,) = (tmp_path / "log").iterdir()
+    assert kept.name.startswith("crash-")
+    assert kept.read_text() == "a planted fault"
 
 
 def test_the_key_in_the_window_cuts_off(stand: Stand) -> None:
