@@ -3,6 +3,7 @@
 import argparse
 from pathlib import Path
 
+from benchlog.cli.before import terminal
 from benchlog.cli.options import member, parse_fuse, plate_from, positive
 from benchlog.cli.output import say
 from benchlog.model.quantity import Quantity
@@ -135,4 +136,13 @@ def run(args: argparse.Namespace) -> int:
         "The simulated bench runs until Ctrl-C, or until its standard input closes. Leave it running and "
         "work in another terminal."
     )
-    return serve(options_from(args, **changes))
+    code = serve(options_from(args, **changes))
+    if args.write_bench:
+        say(_ended(args.write_bench))
+    return code
+
+
+def _ended(bench: Path) -> str:
+    """What is left of a simulated bench that has ended: a file that reaches nothing."""
+    why = "" if terminal() is not None else " (its standard input was closed; give it a terminal of its own)"
+    return f"The simulated bench has ended{why}. {bench} reaches nothing until it is started again."
