@@ -9,6 +9,7 @@
     copying                 `copy_session`, `withhold`
     carve, salvage          rows out of damaged pages; `salvage`
     lock, place             who records a session; where it is kept, free space
+    crashlog                where the details of a bug are kept
     faults                  the seam at which `sqlite3` and the file system become `SessionFault`
 
 Nothing is imported here: numpy is to be loaded only when it is needed.
