@@ -4,10 +4,13 @@ The window is started before anything heavy is imported here, so that it is on t
 """
 
 import argparse
+import os
+import sys
 from pathlib import Path
 
 from benchlog.cli.output import say
-from benchlog.model.errors import Exit
+from benchlog.model.display import display_missing
+from benchlog.model.errors import DisplayFault, Exit
 
 
 def add_options(parser: argparse.ArgumentParser, name: str) -> None:
@@ -29,7 +32,15 @@ def add_options(parser: argparse.ArgumentParser, name: str) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Show the window until it is closed; entries and readings go into the session."""
+    """Show the window until it is closed; entries and readings go into the session.
+
+    `DisplayFault` before a session is begun where there is no display.
+    """
+    if display_missing(os.environ, sys.platform):
+        raise DisplayFault(
+            "There is no display here (neither DISPLAY nor WAYLAND_DISPLAY is set), and no job was begun. "
+            "The commands work without one: 'benchlog --help', 'benchlog rehearse'."
+        )
     from benchlog.recorder.window import WindowLink, window_command
 
     link = WindowLink(window_command())

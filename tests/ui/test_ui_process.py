@@ -9,6 +9,7 @@ import time
 
 import pytest
 
+from benchlog.model.display import display_missing
 from benchlog.model.protocol import (
     Closed,
     Closing,
@@ -20,7 +21,7 @@ from benchlog.model.protocol import (
     encode,
 )
 from benchlog_ui.scenes import SCENES
-from benchlog_ui.start import NO_DISPLAY, NO_QT, display_missing
+from benchlog_ui.start import NO_DISPLAY, NO_QT
 from benchlog_ui.story import Story
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="waits on pipes with select")

@@ -15,6 +15,8 @@ from collections.abc import Callable
 from types import TracebackType
 from typing import TYPE_CHECKING
 
+from benchlog.model.display import display_missing
+
 if TYPE_CHECKING:
     from PySide6.QtWidgets import QApplication
 
@@ -35,13 +37,6 @@ def private_stdout() -> int:
     os.dup2(2, 1)
     sys.stdout = sys.stderr
     return kept
-
-
-def display_missing(environment: dict[str, str], platform: str) -> bool:
-    """Whether Qt would abort for want of a display (Linux and other X or Wayland systems only)."""
-    if platform in ("win32", "darwin") or environment.get("QT_QPA_PLATFORM"):
-        return False
-    return not environment.get("DISPLAY") and not environment.get("WAYLAND_DISPLAY")
 
 
 def run() -> int:
