@@ -159,7 +159,8 @@ def _still(painter: QPainter, colour: QColor) -> None:
 
 
 def _end(painter: QPainter, colour: QColor) -> None:
-    painter.fillRect(QRectF(12, 12, 76, 76), colour)
+    painter.fillRect(QRectF(2, 41, 70, 18), colour)
+    painter.fillRect(QRectF(72, 8, 22, 84), colour)
 
 
 _DRAW = {

@@ -30,6 +30,6 @@ class Shape(StrEnum):
     BROKEN = "broken"
     """A broken line: no contact, or an answer that can't be read."""
     END = "end"
-    """A full square: the run is over."""
+    """A line that meets a bar, the end of the way: the run is over, nothing is missing in a stage."""
     STILL = "still"
     """A bar that stands: the same figure again and again."""

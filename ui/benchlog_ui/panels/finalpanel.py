@@ -79,6 +79,7 @@ class FinalPanel(Panel):
         self.said = QLabel()
         self.said.setWordWrap(True)
         self.table = QTableWidget(0, 3)
+        self.table.setHorizontalHeaderLabels(["check", "", ""])
         self._stack = QStackedWidget()
         self.keys = tuple(
             button(words) for words in ("Ctrl+G  check", "Ctrl+J  bias and offset", "Ctrl+S  safety figure")
