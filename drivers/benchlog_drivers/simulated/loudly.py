@@ -5,6 +5,7 @@ interface: PortAudio, the service, its buffers.
 """
 
 import contextlib
+import sys
 import threading
 from typing import Any
 
@@ -29,6 +30,7 @@ class Player:
         self.counted = 0
         """Blocks played."""
         self._heard_at = heard_at
+        self._stutters = 0
         self._feed = feed
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._work, name="player", daemon=True)
@@ -56,6 +58,11 @@ class Player:
             self._thread.join(_PATIENCE_S)
         with contextlib.suppress(Exception):
             self._stream.abort()
+        if self._stutters:
+            sys.stderr.write(
+                f"The sound output ran empty {self._stutters} times: there the input heard silence that was "
+                "not on the bench. The machine is too busy.\n"
+            )
 
     def _work(self) -> None:
         listener = Listener()
@@ -64,5 +71,5 @@ class Player:
         while not self._stopping.is_set():
             block = listener.next(_LOOK_S)
             if block is not None:
-                self._stream.write(np.ascontiguousarray(block.samples))
+                self._stutters += bool(self._stream.write(np.ascontiguousarray(block.samples)))
                 self.counted += 1
