@@ -136,19 +136,25 @@ def _figures_in(printed: Printed) -> Counter[str]:
 
 
 def _of_another_version(printed: Printed, wanted: Printed, by: str) -> _Pages:
-    """Of a document by another version of the program only the figures can be compared."""
+    """Of a document by another version of the program: believed where every page is the same.
+
+    Else it is neither believed nor accused: the other version may print the same data otherwise.
+    """
     note = (
-        f"The document was laid out by another version of the program ({by}; this one is {program()}), so "
-        "that its pages can't be compared one by one. The session inside was checked in full."
+        f"The document was laid out by another version of the program ({by}; this one is {program()}). The "
+        "session inside was checked in full."
     )
+    if printed.pages == wanted.pages:
+        return _Pages(notes=(f"{note} Its pages are those that this version makes, too.",))
     strange = list((_figures_in(printed) - _figures_in(wanted)).elements())
-    if not strange:
-        return _Pages(notes=(note, "Every printed figure is among those that its data give."))
-    return _Pages(
-        undecided=(
-            note,
-            f"{len(strange)} printed figures are not among those that this version prints of the same data: "
-            f"{_some(strange)}. The other version may print them otherwise, or they were changed: this "
-            "version can't tell. Check the document with the version that made it, or make it anew.",
-        )
+    figures = (
+        f"{len(strange)} printed figures are not among those that this version prints of the same data: "
+        f"{_some(strange)}."
+        if strange
+        else "Every printed figure is among those that its data give, but words or drawing differ."
     )
+    doubt = (
+        "The other version may print the same data otherwise, or the pages were changed: this version can't "
+        "tell. Check the document with the version that made it, or make it anew of the session inside."
+    )
+    return _Pages(undecided=(note, f"{figures} {doubt}"))

@@ -66,6 +66,8 @@ def _channels(entries: Sequence[Entry], check: FinalCheck) -> str:
 
 def _safety(entries: Sequence[Entry]) -> tuple[str, ...]:
     measured = [e.payload for e in entries if isinstance(e.payload, SafetyMeasured)]
+    if is_withheld(entries, "safety"):
+        return (f"{SAFETY}, unless withheld from this copy",)
     if not measured:
         return (SAFETY,)
     read = {m.test for m in measured}
@@ -91,4 +93,6 @@ def _final(entries: Sequence[Entry]) -> tuple[str, ...]:
     left = [words for check, words in FINAL_WORDS.items() if check not in made]
     if not made:
         return ("Final checks: none was entered",)
-    return (f"Final checks not made: {', '.join(left)}",) if left else ()
+    kept_back = any(is_withheld(entries, kind) for kind in ("final-check", "adjustment"))
+    word = "not made, or withheld from this copy" if kept_back else "not made"
+    return (f"Final checks {word}: {', '.join(left)}",) if left else ()

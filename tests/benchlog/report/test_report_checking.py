@@ -197,8 +197,13 @@ def test_a_document_of_another_version(
     assert main(["verify", str(document)]) == 0
     said = capfdbinary.readouterr().out.decode()
     assert "laid out by another version of the program" in said
-    assert "Every printed figure is among those that its data give." in said
+    assert "Its pages are those that this version makes, too." in said
     assert "changed" not in said
+    with pikepdf.open(document, allow_overwriting_input=True) as pdf:
+        pdf.pages[0].contents_add(b"0 0 m 100 100 l S")
+        pdf.save(document)
+    assert main(["verify", str(document)]) == 4
+    assert "words or drawing differ" in capfdbinary.readouterr().out.decode()
 
 
 def test_a_document_of_another_version_that_prints_otherwise(

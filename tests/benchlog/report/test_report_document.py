@@ -419,6 +419,7 @@ def test_words_of_ones_own_are_withheld_wherever_they_come_back(tmp_path: Path) 
     assert kept.count(PartChanged) == kept.count(RunTold) == kept.count(RunSaid) == 1
     text = re.sub(r"\s+", " ", "".join(text_of(tmp_path / "b-file.pdf")))
     assert "How the bring-up ended is withheld from this copy" in text
+    assert "Final checks not made, or withheld from this copy" in text
     assert "broke off" not in text
     assert verify_document(tmp_path / "b-file.pdf").ok
 
