@@ -40,8 +40,8 @@ class Told:
         self.asked: list[tuple[Any, ...]] = []
         ledger = Ledger(job=Job(workshop=Workshop(technician="A. Technician")))
         self.place = Place(
-            Look(LIGHT, 1.0), self.sent.append, lambda *asked: self.asked.append(asked), Board(), ledger, lambda: session,
-            self.lines.append,
+            Look(LIGHT, 1.0), self.sent.append, lambda *asked: self.asked.append(asked), Board(), ledger,
+            lambda: session, self.lines.append,
         )  # fmt: skip
 
 

@@ -30,21 +30,23 @@ class BeginBox(QWidget):
         self._labels: list[QLabel] = []
         grid = self._grid = QGridLayout(self)
         grid.setContentsMargins(0, 0, 0, 0)
-        self._place(REFERENCE, self.reference.box, self.reference, 0, 0, 2)
-        self._place("maker's procedure followed (none: empty)", self.procedure, self.procedure, 2, 0, 2)
-        self._place("series lamp, W (none: empty)", self.lamp, self.lamp, 4, 0, 1)
-        self._place("soak, minutes (none: empty)", self.soak, self.soak, 4, 1, 1)
-        grid.addWidget(self.ask, 6, 0, 1, 2)
-        grid.addWidget(self.button, 7, 0, 1, 2)
+        self._place(REFERENCE, self.reference.box, self.reference, 0, 0)
+        self._place("maker's procedure (none: empty)", self.procedure, self.procedure, 0, 1)
+        self._place("series lamp, W (none: empty)", self.lamp, self.lamp, 2, 0)
+        self._place("soak, minutes (none: empty)", self.soak, self.soak, 2, 1)
+        grid.addWidget(self.ask, 4, 0, 1, 2)
+        grid.addWidget(self.button, 5, 0, 1, 2)
+        for column in (0, 1):
+            grid.setColumnStretch(column, 1)
         self.restyle(look)
 
-    def _place(self, words: str, field: QWidget, widget: QWidget, row: int, column: int, span: int) -> None:
+    def _place(self, words: str, field: QWidget, widget: QWidget, row: int, column: int) -> None:
         label = QLabel(words)
         label.setBuddy(field)
         field.setAccessibleName(words)
         self._labels.append(label)
-        self._grid.addWidget(label, row, column, 1, span)
-        self._grid.addWidget(widget, row + 1, column, 1, span)
+        self._grid.addWidget(label, row, column)
+        self._grid.addWidget(widget, row + 1, column)
 
     def _followed(self) -> None:
         """A maker's procedure, into the history when it has changed."""

@@ -14,7 +14,7 @@ from benchlog.model.reference import Reference
 from benchlog.session.place import sessions_folder
 from benchlog_ui.look import Look
 
-NAME = "reference unit (none: empty; several: with ;)"
+NAME = "reference units, with ; (none: empty)"
 _MOST = 50
 
 
@@ -35,6 +35,8 @@ class ReferenceChoice(QWidget):
         self.box.setEditable(True)
         self.box.setInsertPolicy(QComboBox.InsertPolicy.NoInsert)
         self.box.setAccessibleName(NAME)
+        self.box.setMinimumContentsLength(8)
+        self.box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.box.addItem("")
         edit = self.box.lineEdit()
         assert edit is not None
