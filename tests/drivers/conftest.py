@@ -18,6 +18,8 @@ from benchlog.model.clock import RealClock
 
 sys.path.append(str(Path(__file__).parent))
 
+from standard_device import Device, HislipPeer, SocketPeer, Vxi11Peer
+
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """The campaigns of this folder run only when asked for with ``-m campaign``."""
@@ -214,3 +216,30 @@ def _no_thread_left() -> Iterator[None]:
     while (left := set(threading.enumerate()) - before) and time.monotonic() < until:
         time.sleep(0.005)
     assert not left, f"threads left behind: {left}"
+
+
+PEERS = {
+    "socket": SocketPeer,
+    "socket CRLF": lambda d: SocketPeer(d, b"\r\n"),
+    "HiSLIP": HislipPeer,
+    "VXI-11": Vxi11Peer,
+}
+
+
+@pytest.fixture
+def device() -> Device:
+    return Device()
+
+
+@pytest.fixture(params=list(PEERS))
+def peer(request: pytest.FixtureRequest, device: Device) -> Iterator[SocketPeer]:
+    made = PEERS[request.param](device)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def plain(device: Device) -> Iterator[SocketPeer]:
+    made = SocketPeer(device)
+    yield made
+    made.close()
