@@ -21,7 +21,7 @@ def adaptor(
     profile: str,
     roles: tuple[Role, ...],
     kind: str = "scpi",
-    timeout_s: float = 0.5,
+    timeout_s: float = 2.0,
 ) -> Any:
     config = InstrumentConfig(
         name="instrument",

@@ -21,6 +21,7 @@ NUMBERS: dict[str, Callable[[float], str]] = {
     "NR2": lambda x: f"{x:.6f}",
     "NR2 signed": lambda x: f"{x:+.6f}",
     "NR3": lambda x: f"{x:+.8E}",
+    "several": lambda x: f"{x:+.8E},+0.00E+00",
     "NR3 short": lambda x: f"{x:.7g}".upper().replace("E+0", "E+").replace("E-0", "E-"),
 }
 """IEEE 488.2, 8.7.2 to 8.7.4; 8.7.2 (NR1) is what a whole number looks like in the last."""
@@ -28,6 +29,7 @@ NUMBERS: dict[str, Callable[[float], str]] = {
 ERRORS: dict[str, Callable[[int, str], str]] = {
     "quoted": lambda number, text: f'{number},"{text}"',
     "signed": lambda number, text: f'{number:+d},"{text}"',
+    "unquoted": lambda number, text: f"{number},{text}",
     "spaced": lambda number, text: f'{number}, "{text}"',
     "with detail": lambda number, text: f'{number},"{text};near ""VOLT"", unit 1"',
 }
