@@ -343,11 +343,11 @@ def test_jobs_are_listed_with_what_each_waits_for_and_opened_by_enter(bench, tmp
 
     def listed(count):
         desk.frame()
-        return len(page.model.jobs) == count and not page._busy.is_set()
+        return len(page.model.rows) == count and not page._busy.is_set()
 
     assert bench.pump(lambda: listed(2), 20.0)
-    assert {job.number for job in page.model.jobs} == {"J-1", "J-2"}
-    assert all(isinstance(job, Digest) for job in page.model.jobs)
+    assert {job.number for job in page.model.rows} == {"J-1", "J-2"}
+    assert all(isinstance(job, Digest) for job in page.model.rows)
     assert page.model.index(0, 4).data() == "first reading"
     QTest.keyClicks(page.search, "J-2")
     assert bench.pump(lambda: listed(1), 20.0)

@@ -122,7 +122,7 @@ def test_a_whole_job_by_keyboard_alone(hands, tmp_path):
         hand.until(lambda: desk.board.at_rest)
         hand.key(Qt.Key.Key_F4)
         hand.type("restored")
-        hand.until(lambda: len(desk.shell.history.model.kept) == 1)
+        hand.until(lambda: len(desk.shell.history.model.rows) == 1)
         document = hand_over(hand, tmp_path)
         hand.key(Qt.Key.Key_Q, CTRL)
         hand.until(lambda: child.poll() is not None)

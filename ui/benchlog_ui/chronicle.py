@@ -1,9 +1,8 @@
 """The history as a table: every reading, note, part and decision in time order; filtered as one types."""
 
 from collections.abc import Sequence
-from typing import Any
 
-from PySide6.QtCore import QAbstractTableModel, QModelIndex, QObject, QPersistentModelIndex, Qt
+from PySide6.QtCore import QObject, Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QComboBox,
@@ -18,68 +17,42 @@ from PySide6.QtWidgets import (
 
 from benchlog_ui.lines import Row
 from benchlog_ui.look import Look
+from benchlog_ui.rows import RowsModel
 from benchlog_ui.stages import WORDS
 
-Index = QModelIndex | QPersistentModelIndex
 HEADS = ("time", "stage", "kind", "what", "with")
 _SHARES = (0.09, 0.12, 0.12, 0.53, 0.14)
 ALL = "all"
 
 
-class ChronicleModel(QAbstractTableModel):
+class ChronicleModel(RowsModel[Row]):
     """Rows that were kept by the filter; new lines are appended, nothing is ever edited."""
 
     def __init__(self, parent: QObject | None = None) -> None:
         """No rows."""
-        super().__init__(parent)
+        super().__init__(HEADS, _cell, _cell, parent)
         self.all: list[Row] = []
-        self.kept: list[Row] = []
-        self._text, self._stage, self._instrument = "", ALL, ALL
+        self._words: list[str] = []
+        self._stage, self._instrument = ALL, ALL
 
     def add(self, rows: Sequence[Row]) -> None:
         """Append rows, those that pass the filter visibly."""
         self.all += rows
-        passed = [r for r in rows if self._passes(r)]
-        if passed:
-            first = len(self.kept)
-            self.beginInsertRows(QModelIndex(), first, first + len(passed) - 1)
-            self.kept += passed
-            self.endInsertRows()
+        self.append([r for r in rows if self._passes(r)])
 
     def filter(self, text: str, stage: str, instrument: str) -> None:
         """Keep rows with all words of ``text``, of a stage and an instrument (`ALL` for any)."""
-        self._text, self._stage, self._instrument = text.lower(), stage, instrument
-        self.beginResetModel()
-        self.kept = [r for r in self.all if self._passes(r)]
-        self.endResetModel()
+        self._words, self._stage, self._instrument = text.lower().split(), stage, instrument
+        self.replace([r for r in self.all if self._passes(r)])
 
     def _passes(self, row: Row) -> bool:
         if self._stage not in (ALL, row.stage) or self._instrument not in (ALL, row.instrument):
             return False
-        return not self._text or all(word in row.hay for word in self._text.split())
+        return all(word in row.hay for word in self._words)
 
-    def rowCount(self, parent: Index = QModelIndex()) -> int:  # noqa: B008
-        """Number of rows kept."""
-        return 0 if parent.isValid() else len(self.kept)
 
-    def columnCount(self, parent: Index = QModelIndex()) -> int:  # noqa: B008
-        """Number of columns."""
-        return 0 if parent.isValid() else len(HEADS)
-
-    def headerData(
-        self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole
-    ) -> Any:
-        """Column heads."""
-        if orientation == Qt.Orientation.Horizontal and role == Qt.ItemDataRole.DisplayRole:
-            return HEADS[section]
-        return None
-
-    def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
-        """Text of a cell; the whole text as its tool tip."""
-        if role in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.ToolTipRole):
-            row = self.kept[index.row()]
-            return (row.time, row.stage, row.kind, row.what, row.instrument)[index.column()]
-        return None
+def _cell(row: Row, column: int) -> str:
+    return (row.time, row.stage, row.kind, row.what, row.instrument)[column]
 
 
 class ChroniclePage(QWidget):
@@ -170,5 +143,5 @@ class ChroniclePage(QWidget):
         self.table.scrollToBottom()
 
     def _tell_count(self) -> None:
-        kept, total = len(self.model.kept), len(self.model.all)
+        kept, total = len(self.model.rows), len(self.model.all)
         self.count.setText(f"{kept} of {total} lines" if kept != total else f"{total} lines")

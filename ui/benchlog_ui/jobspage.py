@@ -5,9 +5,8 @@ from collections import deque
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
-from PySide6.QtCore import QAbstractTableModel, QModelIndex, QObject, QPersistentModelIndex, Qt
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QCheckBox,
@@ -27,50 +26,10 @@ from benchlog.model.errors import BenchlogError
 from benchlog.session.place import sessions_folder
 from benchlog_ui.look import Look
 from benchlog_ui.requests import Requests
+from benchlog_ui.rows import RowsModel
 
-Position = QModelIndex | QPersistentModelIndex
 HEADS = ("last worked on", "job", "unit", "complaint", "waits for")
 _SHARES = (0.15, 0.2, 0.2, 0.27, 0.18)
-
-
-class JobsModel(QAbstractTableModel):
-    """One row a job, latest first."""
-
-    def __init__(self, parent: QObject | None = None) -> None:
-        """No jobs."""
-        super().__init__(parent)
-        self.jobs: list[Digest] = []
-
-    def replace(self, jobs: list[Digest]) -> None:
-        """Show these."""
-        self.beginResetModel()
-        self.jobs = jobs
-        self.endResetModel()
-
-    def rowCount(self, parent: Position = QModelIndex()) -> int:  # noqa: B008
-        """Number of jobs."""
-        return 0 if parent.isValid() else len(self.jobs)
-
-    def columnCount(self, parent: Position = QModelIndex()) -> int:  # noqa: B008
-        """Number of columns."""
-        return 0 if parent.isValid() else len(HEADS)
-
-    def headerData(
-        self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole
-    ) -> Any:
-        """Column heads."""
-        if orientation == Qt.Orientation.Horizontal and role == Qt.ItemDataRole.DisplayRole:
-            return HEADS[section]
-        return None
-
-    def data(self, index: Position, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
-        """Text of a cell; the whole of it, and the file, as its tool tip."""
-        job = self.jobs[index.row()]
-        if role == Qt.ItemDataRole.DisplayRole:
-            return cells(job)[index.column()]
-        if role == Qt.ItemDataRole.ToolTipRole:
-            return f"{cells(job)[index.column()]}\n{job.path}"
-        return None
 
 
 def cells(job: Digest) -> tuple[str, ...]:
@@ -79,6 +38,11 @@ def cells(job: Digest) -> tuple[str, ...]:
     waits = job.waits_for or job.ending.replace("-", " ") or "nothing"
     unit = f"{job.unit} {job.serial}".strip() or job.kind
     return when(job.last), f"{sham}{job.number}", unit, job.complaint, waits
+
+
+def _tip(job: Digest, column: int) -> str:
+    """The whole of a cell, and the file."""
+    return f"{cells(job)[column]}\n{job.path}"
 
 
 def when(last: datetime | None) -> str:
@@ -97,7 +61,7 @@ class JobsPage(QWidget):
         self._here: Path | None = None
         self._busy = threading.Event()
         self._again = False
-        self.model = JobsModel(self)
+        self.model = RowsModel[Digest](HEADS, lambda job, column: cells(job)[column], _tip, self)
         self.search = QLineEdit()
         self.search.setPlaceholderText("words: number, customer, serial number, complaint …")
         self.search.setAccessibleName("Search the jobs")
@@ -201,7 +165,7 @@ class JobsPage(QWidget):
             self._busy.clear()
 
     def _open_first(self) -> None:
-        if len(self.model.jobs) == 1:
+        if len(self.model.rows) == 1:
             self._open(0)
         else:
             self.table.setFocus()
@@ -209,4 +173,4 @@ class JobsPage(QWidget):
 
     def _open(self, row: int) -> None:
         with suppress(IndexError):
-            self._requests.open_job(self.model.jobs[row].path)
+            self._requests.open_job(self.model.rows[row].path)

@@ -6,17 +6,8 @@ A pointer on the left rail stands where the inlet voltage is, between the rungs 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
 
-from PySide6.QtCore import (
-    QAbstractTableModel,
-    QModelIndex,
-    QObject,
-    QPersistentModelIndex,
-    QPointF,
-    QRectF,
-    Qt,
-)
+from PySide6.QtCore import QObject, QPointF, QRectF, Qt
 from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
@@ -30,9 +21,8 @@ from benchlog.model.step import DecidedBy, Step, StepRecord, StepVerdict
 from benchlog_ui.found import only_bound, upper_a
 from benchlog_ui.look import Look, paint_shape
 from benchlog_ui.marks import Shape
+from benchlog_ui.rows import Index, RowsModel
 from benchlog_ui.words import VERDICT, amperes, percent, volts
-
-Index = QModelIndex | QPersistentModelIndex
 
 HEADS = ("inlet", "idle ± U, switch-on, A", "limits", "verdict")
 
@@ -49,53 +39,23 @@ class Rung:
     """Present current, shown hollow while the step is not done."""
 
 
-class LadderModel(QAbstractTableModel):
-    """Rungs from the highest voltage down to the lowest, with a text for each cell."""
+class LadderModel(RowsModel[Rung]):
+    """Rungs from the highest voltage down to the lowest."""
 
     def __init__(self, parent: QObject | None = None) -> None:
         """No rungs yet."""
-        super().__init__(parent)
-        self.rungs: list[Rung] = []
+        super().__init__(HEADS, cell_text, lambda rung, _: limits_text(rung), parent)
 
-    def replace(self, rungs: Sequence[Rung]) -> None:
-        """Take rungs in the order of the plan (lowest first)."""
-        turned = list(reversed(rungs))
-        if len(turned) != len(self.rungs):
-            self.beginResetModel()
-            self.rungs = turned
-            self.endResetModel()
+    def replace(self, rows: Sequence[Rung]) -> None:
+        """Take rungs in the order of the plan (lowest first); what stays the same is not drawn again."""
+        turned = list(reversed(rows))
+        if len(turned) != len(self.rows):
+            super().replace(turned)
             return
-        for row, (old, new) in enumerate(zip(self.rungs, turned, strict=True)):
+        for row, (old, new) in enumerate(zip(self.rows, turned, strict=True)):
             if old != new:
-                self.rungs[row] = new
+                self.rows[row] = new
                 self.dataChanged.emit(self.index(row, 0), self.index(row, len(HEADS) - 1))
-
-    def rowCount(self, parent: Index = QModelIndex()) -> int:  # noqa: B008
-        """Number of rungs."""
-        return 0 if parent.isValid() else len(self.rungs)
-
-    def columnCount(self, parent: Index = QModelIndex()) -> int:  # noqa: B008
-        """Number of columns."""
-        return 0 if parent.isValid() else len(HEADS)
-
-    def headerData(
-        self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole
-    ) -> Any:
-        """Column heads."""
-        if orientation == Qt.Orientation.Horizontal and role == Qt.ItemDataRole.DisplayRole:
-            return HEADS[section]
-        return None
-
-    def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
-        """Text of a cell, the reason as its tool tip, the rung itself for the painter."""
-        rung = self.rungs[index.row()]
-        if role == Qt.ItemDataRole.UserRole:
-            return rung
-        if role in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.AccessibleTextRole):
-            return cell_text(rung, index.column())
-        if role == Qt.ItemDataRole.ToolTipRole:
-            return limits_text(rung)
-        return None
 
 
 def cell_text(rung: Rung, column: int) -> str:
@@ -312,7 +272,7 @@ class LadderView(QTableView):
 
     def show_rungs(self, rungs: Sequence[Rung], inlet_v: float | None) -> None:
         """Take the rungs in the plan's order and the present inlet voltage."""
-        count = len(self.ladder.rungs)
+        count = len(self.ladder.rows)
         self.ladder.replace(rungs)
         if len(rungs) != count:
             self._spread()
@@ -326,7 +286,7 @@ class LadderView(QTableView):
         self._spread()
 
     def _spread(self) -> None:
-        rows = len(self.ladder.rungs)
+        rows = len(self.ladder.rows)
         height = self.viewport().height()
         for row in range(rows):
             height_px = height * (row + 1) // rows - height * row // rows
@@ -339,12 +299,12 @@ class LadderView(QTableView):
     def paintEvent(self, event: QPaintEvent) -> None:
         """The table, then the rail with its pointer."""
         super().paintEvent(event)
-        if not self.ladder.rungs:
+        if not self.ladder.rows:
             return
         look = self._look
         painter = QPainter(self.viewport())
         x = float(look.px(10))
-        rows = range(len(self.ladder.rungs))
+        rows = range(len(self.ladder.rows))
         ys = [float(self.rowViewportPosition(r)) + self.rowHeight(r) / 2 for r in rows]
         foot = self.rowViewportPosition(len(ys) - 1) + self.rowHeight(len(ys) - 1)
         painter.setPen(QPen(look.colour("faint"), look.px(3)))
@@ -358,7 +318,7 @@ class LadderView(QTableView):
     def _height_of(self, inlet_v: float, ys: list[float], foot: float) -> float:
         """Where a voltage stands on the rail, between the rungs beside it."""
         marks = [(0.0, float(foot))]
-        marks += [(r.step.set_v, y) for r, y in zip(reversed(self.ladder.rungs), reversed(ys), strict=True)]
+        marks += [(r.step.set_v, y) for r, y in zip(reversed(self.ladder.rows), reversed(ys), strict=True)]
         for (low_v, low_y), (high_v, high_y) in pairwise(marks):
             if inlet_v <= high_v:
                 share = (inlet_v - low_v) / (high_v - low_v) if high_v > low_v else 1.0
