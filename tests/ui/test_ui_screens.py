@@ -8,6 +8,7 @@ import sys
 import pytest
 from PySide6.QtCore import QRect
 
+from benchlog_ui.look import LEAST_SCALE, scale_for
 from benchlog_ui.screens import within
 
 MAIN, BESIDE = QRect(0, 0, 1920, 1040), QRect(1920, 0, 1366, 728)
@@ -61,7 +62,7 @@ os._exit(0)
 
 
 def test_the_window_remembers_its_screen_and_comes_back_where_that_is_gone(tmp_path):
-    def opened(how, *screens):
+    def opened(how, *screens, factor="1"):
         config = tmp_path / "screens.json"
         kept = [{"name": n, "x": x, "y": y, "width": w, "height": h} for n, x, y, w, h in screens]
         config.write_text(json.dumps({"screens": kept}))
@@ -69,6 +70,7 @@ def test_the_window_remembers_its_screen_and_comes_back_where_that_is_gone(tmp_p
             **os.environ,
             "XDG_CONFIG_HOME": str(tmp_path),
             "QT_QPA_PLATFORM": f"offscreen:configfile={config}",
+            "QT_SCALE_FACTOR": factor,
         }
         ran = subprocess.run(
             [sys.executable, "-c", OPENED, how], capture_output=True, text=True, check=True, env=environment
@@ -80,3 +82,13 @@ def test_the_window_remembers_its_screen_and_comes_back_where_that_is_gone(tmp_p
     alone = opened("look", main)
     assert QRect(0, 0, 1920, 1080).contains(alone)
     assert alone.width() >= 900
+    # everything enlarged by half: 911 × 512 of the window's own pixels, and the lower edge is there
+    enlarged = opened("look", ("main", 0, 0, 1366, 768), factor="1.5")
+    assert enlarged.bottom() <= 512
+    assert enlarged.right() <= 911
+
+
+def test_a_desktop_that_enlarges_makes_nothing_larger_than_it_fits():
+    assert scale_for(1366, 768) == scale_for(1366 // 2, 768 // 2, 2.0) * 2
+    assert scale_for(911, 512, 1.5) < LEAST_SCALE
+    assert scale_for(600, 400) == LEAST_SCALE

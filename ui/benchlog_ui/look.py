@@ -10,6 +10,11 @@ from benchlog_ui.marks import Shape
 
 REFERENCE_HEIGHT = 1080
 REFERENCE_WIDTH = 1920
+LEAST_SCALE = 0.66
+LEAST_FONT_PX = 10
+LEAST_WIDTH, LEAST_HEIGHT = 900, 600
+"""Smallest scale, type and window, all in pixels of the screen: a desktop that enlarges by 150 % leaves a
+window fewer pixels of its own, and each of them is larger."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,19 +25,21 @@ class Look:
     scale: float = 1.0
     text: float = 1.0
     """The technician's own factor for words in pages, fields and reasons; figures keep their size."""
+    ratio: float = 1.0
+    """Pixels of the screen for one of the window's: above 1 where the desktop enlarges everything."""
 
     def px(self, reference: float) -> int:
         """Pixels here for pixels at 1920 × 1080; at least one."""
         return max(1, round(reference * self.scale))
 
     def font(self, reference: float, bold: bool = False) -> QFont:
-        """The application's font at a size, with figures of even width; never below 10 pixels."""
+        """The application's font at a size, figures of even width; never below 10 pixels of the screen."""
         return self.fixed_font(reference * self.text, bold)
 
     def fixed_font(self, reference: float, bold: bool = False) -> QFont:
         """The same for what has its place and size on the screen whatever the technician's factor is."""
         font = QFont()
-        font.setPixelSize(max(10, self.px(reference)))
+        font.setPixelSize(max(round(LEAST_FONT_PX / self.ratio), self.px(reference)))
         font.setBold(bold)
         font.setFeature(QFont.Tag("tnum"), 1)
         return font
@@ -40,7 +47,7 @@ class Look:
     def even_font(self, reference: float) -> QFont:
         """A font whose letters are all of one width, for bytes."""
         font = QFontDatabase.systemFont(QFontDatabase.SystemFont.FixedFont)
-        font.setPixelSize(max(10, self.px(reference * self.text)))
+        font.setPixelSize(max(round(LEAST_FONT_PX / self.ratio), self.px(reference * self.text)))
         return font
 
     def colour(self, name: str) -> QColor:
@@ -48,10 +55,10 @@ class Look:
         return QColor(getattr(self.colours, name))
 
 
-def scale_for(width: int, height: int) -> float:
-    """Scale for a window of this size."""
+def scale_for(width: int, height: int, ratio: float = 1.0) -> float:
+    """Scale for a window of this size; ``ratio``: pixels of the screen for one of the window's."""
     fit = min(width / REFERENCE_WIDTH, height / REFERENCE_HEIGHT)
-    return min(max(fit, 0.66), 2.5)
+    return min(max(fit, LEAST_SCALE / ratio), 2.5)
 
 
 def palette(colours: Colours) -> QPalette:

@@ -16,7 +16,7 @@ from PySide6.QtWidgets import QApplication, QStackedWidget, QVBoxLayout, QWidget
 from benchlog_ui.bands import Band, Bands
 from benchlog_ui.colours import DARK, LIGHT, Colours
 from benchlog_ui.instruction import InstructionLine
-from benchlog_ui.look import Look, palette, scale_for, sheet
+from benchlog_ui.look import LEAST_HEIGHT, LEAST_WIDTH, Look, palette, scale_for, sheet
 from benchlog_ui.trip import TripBar
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ class Window(QWidget):
         column.addWidget(self.pages, 1)
         column.addWidget(self.trip)
         self.setWindowTitle("Benchlog")
-        self.setMinimumSize(QSize(900, 600))
+        self._bound()
         self.setAcceptDrops(True)
         self._followers += [self.bands.restyle, self.instruction.restyle, self.trip.restyle]
 
@@ -137,9 +137,12 @@ class Window(QWidget):
         QTimer.singleShot(int(TOLD_S * 1000), self, lambda: self.bands.unpin("told", words))
 
     def _restyle(self) -> None:
-        look = Look(self._colours, scale_for(self.width(), self.height()), self._text)
+        ratio = self.devicePixelRatioF()
+        look = Look(self._colours, scale_for(self.width(), self.height(), ratio), self._text, ratio)
         if look == self.look:
             return
+        if look.ratio != self.look.ratio:
+            self._bound()
         if look.colours != self.look.colours or not self.styleSheet():
             QApplication.setPalette(palette(self._colours))
             self.setStyleSheet(sheet(self._colours))
@@ -147,6 +150,11 @@ class Window(QWidget):
         for restyle in self._followers:
             restyle(look)
         self._cover()
+
+    def _bound(self) -> None:
+        """The smallest window; the cut-off bar has to be on a screen of any scaling."""
+        ratio = self.devicePixelRatioF()
+        self.setMinimumSize(QSize(round(LEAST_WIDTH / ratio), round(LEAST_HEIGHT / ratio)))
 
     def _cover(self) -> None:
         """The alarm covers everything but the bands and the cut-off bar."""
