@@ -23,11 +23,12 @@ _LONG_NAME = re.compile(r"(?<![\w-])[\w-]++(?:[ \t]*+\.[ \t]*+[\w-]++){16}")
 
 def read_bounded(path: Path, most_bytes: int) -> bytes:
     """Bytes of a plain file. `OSError` as the system tells it; `UsageError` where it is too large."""
-    if not stat.S_ISREG(path.stat().st_mode):
+    state = path.stat()
+    if not stat.S_ISREG(state.st_mode):
         raise UsageError(f"{path} is no plain file. Copy what it holds into a file and name that.")
     with path.open("rb") as file:
-        data = file.read(most_bytes + 1)
-    if len(data) > most_bytes:
+        data = file.read(most_bytes + 1) if state.st_size <= most_bytes else b""
+    if max(len(data), state.st_size) > most_bytes:
         raise UsageError(
             f"{path} is larger than {in_words(most_bytes)}, more than is read of such a file. "
             "Check that it is the right one."

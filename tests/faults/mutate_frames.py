@@ -3,7 +3,8 @@
 Run: ``python tests/faults/mutate_frames.py [--frames N] [--seed N] [--jobs N] [--out DIR]``; with ``--out``
 it writes ``mutate_frames.json`` and ``mutate_frames.md``; pieces of a family run beside one another.
 A reading is invented when a mutated frame decodes, and not as what was sent. Two kinds of mutation a family:
-an error class that its check catches by construction (none may get through), and random bytes (held against the rate of theory).
+an error class that its check catches by construction (none may get through), and random bytes (held
+against the rate of theory).
 """
 
 import argparse
