@@ -317,6 +317,11 @@ def test_photographs_are_stored_with_the_point_that_is_on(cold, tmp_path, qtbot)
     assert (photo.point, photo.group, photo.stage) == (PIN.name, "left", "cold-checks")
     assert "b.jpg is no photograph" in panel.trouble.text()
     assert row_of(cold.entries[-1]).kind == "photograph"
+    assert not panel.preview.isHidden()
+    assert panel.preview.pixmap().width() * 3 == panel.preview.pixmap().height() * 4
+    assert panel.preview.accessibleName() == "Photograph a.png, 40 × 30"
+    panel.points.choose(BASE.name, BASE.kind)
+    assert panel.preview.isHidden()
 
 
 @pytest.fixture

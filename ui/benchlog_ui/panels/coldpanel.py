@@ -41,7 +41,7 @@ from benchlog_ui.panels.course import PointCourse
 from benchlog_ui.panels.forms import Form, button, choice, line, text_of
 from benchlog_ui.panels.handsfree import HandsFree, typed_of
 from benchlog_ui.panels.lookform import LookForm
-from benchlog_ui.panels.photos import Pictures, belongs_to, see_to
+from benchlog_ui.panels.photos import Pictures, Preview, belongs_to, see_to
 from benchlog_ui.panels.phrases import blocked_line, named, safe_line
 from benchlog_ui.panels.pointlist import PointList
 from benchlog_ui.panels.verdicts import VerdictView, value_words
@@ -77,6 +77,7 @@ class ColdPanel(Panel):
         )
         self.points = PointList(place.look)
         self.verdict, self.course = VerdictView(place.look), PointCourse(place.look)
+        self.preview = Preview(place.look)
         self.reading, self.known = line(), line("220u 50V · 8R voice-coil · bipolar")
         self.circuit, self.polarity = choice(CIRCUIT), choice(("forward", "reverse"))
         self.template, self.add = choice(template_names()), button("Ctrl+T  add")
@@ -111,6 +112,7 @@ class ColdPanel(Panel):
         right.addWidget(self.verdict)
         right.addWidget(self.form)
         right.addWidget(self.course, 1)
+        right.addWidget(self.preview)
         right.addWidget(self.found)
         work, self._halves = QWidget(), QHBoxLayout()
         work.setLayout(self._halves)
@@ -148,7 +150,7 @@ class ColdPanel(Panel):
 
     def restyle(self, look: Look) -> None:
         """Take colours and sizes."""
-        for part in (self.points, self.verdict, self.course, self.form, self.first):
+        for part in (self.points, self.verdict, self.course, self.preview, self.form, self.first):
             part.restyle(look)
         self.reading.setFont(look.font(30, bold=True))
         self.safe.setFont(look.font(24, bold=True))
@@ -163,7 +165,8 @@ class ColdPanel(Panel):
         """New lines of the history."""
         self._entries += entries
         new = [e.payload for e in entries]
-        if any(isinstance(p, PointsListed | Taken | PartChanged | Corrected) for p in new):
+        self.preview.hear(new)
+        if any(isinstance(p, PointsListed | Taken | PartChanged | Corrected | Photographed) for p in new):
             self._renew()
         if any(isinstance(p, JobEntered) for p in new):
             self.first.show_job(self.place.ledger.job)
@@ -194,8 +197,10 @@ class ColdPanel(Panel):
         self.hands.aim(point.kind if point is not None else None, self._sheet())
         if point is None:
             self.verdict.show_point("no point: add a list, or Ctrl+N for one", None)
+            self.preview.show_point("", "")
             self.course.show_readings((), ())
             return
+        self.preview.show_point(point.group, point.name)
         readings = self.points.readings(point)
         last = readings[-1].payload if readings else None
         if self._held is not None:

@@ -2,17 +2,22 @@
 
 import threading
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 import msgspec
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QPixmap
+from PySide6.QtWidgets import QLabel
 
 from benchlog.model.errors import BenchlogError
 from benchlog.model.protocol import EntryAdded
 from benchlog.model.work import Photographed
+from benchlog_ui.look import Look
 from benchlog_ui.panel import Place
 
 SUFFIXES = (".jpg", ".jpeg", ".png")
+_PREVIEW_PX = 150
 
 
 class Pictures:
@@ -72,6 +77,48 @@ class Pictures:
                     by=given.by,
                 )
             )
+
+
+class Preview(QLabel):
+    """The latest photograph of a test point, small; hidden where there is none."""
+
+    def __init__(self, look: Look) -> None:
+        """No photograph yet."""
+        super().__init__()
+        self._latest: dict[tuple[str, str], Photographed] = {}
+        self._shown: Photographed | None = None
+        self._look = look
+        self.hide()
+
+    def hear(self, payloads: Iterable[object]) -> None:
+        """New lines of the history; the latest picture of each point is kept."""
+        for found in payloads:
+            if isinstance(found, Photographed) and found.data:
+                self._latest[found.group, found.point] = found
+
+    def show_point(self, group: str, name: str) -> None:
+        """The picture of that point."""
+        found = self._latest.get((group, name))
+        if found is not self._shown:
+            self._shown = found
+            self._draw()
+
+    def restyle(self, look: Look) -> None:
+        """Take colours and sizes."""
+        self._look = look
+        self._draw()
+
+    def _draw(self) -> None:
+        picture, found = QPixmap(), self._shown
+        if found is None or not picture.loadFromData(found.data):
+            self.hide()
+            return
+        height = self._look.px(_PREVIEW_PX)
+        self.setPixmap(picture.scaledToHeight(height, Qt.TransformationMode.SmoothTransformation))
+        words = f"Photograph {found.caption or found.name}, {found.width} × {found.height}"
+        self.setToolTip(words)
+        self.setAccessibleName(words)
+        self.show()
 
 
 def see_to(pictures: Pictures, place: Place, say: Callable[[str], None]) -> None:
