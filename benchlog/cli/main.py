@@ -9,6 +9,7 @@ import traceback
 from collections.abc import Callable, Sequence
 from importlib.metadata import version
 from pathlib import Path
+from typing import NoReturn
 
 from benchlog.cli.output import print_lines, say, shortened
 from benchlog.model.errors import BenchlogError, Exit
@@ -63,6 +64,14 @@ _NEGATIVE = re.compile(r"-(?:\d+\.?\d*|\.\d+)[pnuµmkKMGRVAΩ]\w*")
 Runner = Callable[[argparse.Namespace], int]
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong in one line; which options there are is told by ``--help``."""
+
+    def error(self, message: str) -> NoReturn:
+        """Exit 2 with the message, without the block of every option."""
+        self.exit(int(Exit.USAGE), f"{self.prog}: {message}. '{self.prog} --help' lists the options.\n")
+
+
 def build_parser() -> argparse.ArgumentParser:
     """The parser that knows the commands by name; each command's own parser comes with its module."""
     parser = argparse.ArgumentParser(
@@ -83,7 +92,7 @@ def load_command(name: str) -> tuple[argparse.ArgumentParser, Runner]:
     module_name, purpose = COMMANDS[name]
     module = importlib.import_module(module_name)
     description = purpose[0].upper() + purpose[1:] + "."
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog=f"benchlog {name}", description=description, epilog=CAUTION, allow_abbrev=False
     )
     module.add_options(parser, name)
