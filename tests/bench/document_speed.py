@@ -79,7 +79,7 @@ def content_of(session: Path, layout: Layout) -> Content:
 
 def spike_seen(content: Content) -> str:
     """How high above all else the drawing of the current reaches, from the path of its SVG."""
-    svg = next(chart.svg for chart in content.charts if chart.file == "current.svg")
+    svg = next(chart.svg() for chart in content.charts if chart.file == "current.svg")
     path = re.search(r'<path d="([^"]+)" fill="none" stroke="#0b4f6c"', svg)
     assert path is not None
     heights = sorted(float(y) for y in re.findall(r"[ML][\d.]+ (-?[\d.]+)", path.group(1)))
