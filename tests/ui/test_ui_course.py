@@ -71,6 +71,10 @@ def test_cannot_judge_stands_alone_in_the_large_line_and_what_would_help_below()
     assert "step 2 of 11" in line.reason
 
 
+def test_no_nominal_voltage_is_shown_before_one_is_known():
+    assert sight.inlet_shown(Board(), 0.0).notches == ()
+
+
 def test_a_long_sentence_takes_more_lines_and_is_not_cut_at_its_ends(qtbot):
     look = Look(LIGHT, 0.7)
     bands = Bands(look)

@@ -177,7 +177,7 @@ def inlet_shown(board: Board, real_s: float) -> Shown:
     nominal = hello.mains_v if hello is not None else 1.0
     target = board.instruct.target_v if board.instruct is not None else None
     target = board.set_v if target is None else target
-    notches = [Notch(nominal, f"nominal {volts(nominal)}", "faint", above=True)]
+    notches = [Notch(nominal, f"nominal {volts(nominal)}", "faint", above=True)] if hello is not None else []
     if target is not None and board.ended is None:
         word = "turn to" if hello is not None and not hello.programmed else "set"
         notches.append(Notch(target, f"{word} {volts(target)}", "acceptance"))
