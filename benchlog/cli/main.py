@@ -92,9 +92,7 @@ def load_command(name: str) -> tuple[argparse.ArgumentParser, Runner]:
     module_name, purpose = COMMANDS[name]
     module = importlib.import_module(module_name)
     description = purpose[0].upper() + purpose[1:] + "."
-    parser = _Parser(
-        prog=f"benchlog {name}", description=description, epilog=CAUTION, allow_abbrev=False
-    )
+    parser = _Parser(prog=f"benchlog {name}", description=description, epilog=CAUTION, allow_abbrev=False)
     module.add_options(parser, name)
     runner: Runner = module.run
     return parser, runner
