@@ -28,6 +28,8 @@ _LEAST_GAP_S = 0.5
 _QUIET, _MOST_QUIET = 1.5, 5.0
 """Times allowed for an answer: how long a line must be quiet, and how long at most after a trial. An answer
 that is later still can't be told from that of the next question: such meters number nothing."""
+_LEAST_QUIET_S = 0.5
+"""Real seconds, however short the time allowed: a busy machine is late too."""
 _ZEROED = frozenset({Quantity.ESR, Quantity.RESISTANCE, Quantity.CONTINUITY})
 
 
@@ -76,7 +78,8 @@ class StreamMeter:
         self._quiet_from: float | None = None
         self._on_trial = False
         """The thread was lost: the next answer is thrown away, and nothing may follow it."""
-        self._quiet_s = _QUIET * line.link.timeout_s
+        self._usual_quiet_s = max(_QUIET * line.link.timeout_s, _LEAST_QUIET_S)
+        self._quiet_s = self._usual_quiet_s
         self._owed_from: float | None = None
         """When the question was put with which the thread was lost."""
         self._understood = self._heard
@@ -210,7 +213,7 @@ class StreamMeter:
         if self._quiet_from is not None:
             if now - self._quiet_from < self._quiet_s:
                 return SLICE_S
-            self._quiet_from, self._quiet_s = None, _QUIET * allowed_s
+            self._quiet_from, self._quiet_s = None, self._usual_quiet_s
             self._owed_from = self._owed_from if self._on_trial else None
             self._pace.restart()
         if self._asked is not None:
@@ -232,7 +235,8 @@ class StreamMeter:
         """How long nothing may follow the answer thrown away: it may be that of the first question."""
         allowed_s = self._line.link.timeout_s
         owed_s = 0.0 if self._owed_from is None else now - self._owed_from
-        return min(max(_QUIET * allowed_s, _QUIET * owed_s), _MOST_QUIET * allowed_s)
+        most_s = max(_MOST_QUIET * allowed_s, self._usual_quiet_s)
+        return min(max(self._usual_quiet_s, _QUIET * owed_s), most_s)
 
     def _lose_thread(self, now: float) -> None:
         if self._owed_from is None:
