@@ -12,8 +12,11 @@ import pytest
 from benchlog.bench.file import Bench, load_bench, save_bench
 from benchlog.cli.before import HEAD, SIMULATED_REASON, Asked, answer, note_of
 from benchlog.cli.main import main
+from benchlog.cli.sittings import Place, Sittings
 from benchlog.model.errors import PlanRefused, UsageError
-from benchlog.model.unit import Plate, PlateKind
+from benchlog.model.protocol import RunAsked
+from benchlog.model.unit import Fuse, Plate, PlateKind
+from benchlog.recorder.window import WindowLink
 from benchlog_drivers.simulated.make import bench_file, make_bench
 from benchlog_drivers.simulated.options import make_options
 
@@ -180,3 +183,20 @@ def test_plan_says_what_it_is_reckoned_with_and_judges_nothing_without_a_bench(
     assert watched
     assert not any(" yes " in row for row in watched)
     assert "  - This meter can't watch this unit" in out
+
+
+def test_the_window_is_asked_what_bench_and_plan_ask(tmp_path: Path, bench: Callable[..., Path]) -> None:
+    read = load_bench(bench(isolating_transformer=False))
+    assert read.unit is not None
+    sittings = Sittings(WindowLink(("nothing",)), Place(tmp_path / "s.benchlog", read, simulated=True))
+    tiny = msgspec.structs.replace(read.unit, fuse=Fuse("T0.5A", 0.5))
+    asked = sittings._ask(RunAsked(tiny))
+    assert asked is not None
+    assert asked.question
+    assert "can't watch this unit" in asked.text
+    assert "no isolating transformer" in asked.text
+    assert sittings._ask(RunAsked(tiny, checked="behind a lamp in the wall")) is None
+    begun = sittings._next
+    assert isinstance(begun, Place)
+    assert begun.begun is not None
+    assert begun.begun.warnings[-1] == "Answered before power: behind a lamp in the wall"
