@@ -16,7 +16,7 @@ from benchlog.model.errors import UsageError
 from benchlog.model.step import StepRecord
 from benchlog.report import heading
 from benchlog.report.charts import ACCEPT, CURRENT, STOP, VOLTAGE, Panel, Series
-from benchlog.report.compile import compile_document, write_document
+from benchlog.report.compile import compile_document, fewer_pages, write_document
 from benchlog.report.content import Chart, Content, Layout, Paper, Section, Table, Workshop
 from benchlog.report.figures import plain, with_u
 from benchlog.report.pairs import difference, difference_text, real_word
@@ -181,7 +181,7 @@ def make_comparison(
 ) -> tuple[str, ...]:
     """Make the document of a comparison; returns the characters that were replaced. Faults as `compare`."""
     read = _read_all(paths, names, groups)
-    content = _content(read, _compare(read), paper)
+    content = fewer_pages(_content(read, _compare(read), paper))
     pdf, replaced = compile_document(content, b"")
     write_document(pdf, out)
     return replaced

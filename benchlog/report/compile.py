@@ -33,6 +33,9 @@ _SUSPECTS = _MARKED + b"/Suspects false"
 
 SESSION = "session.bin"
 MOST_TRIES = 8
+FEW_PAGES = 4
+SMALLER = (1, 2)
+"""Sizes of type and charts that are tried where they may save a page of a few."""
 _without_glyph: set[str] = set()
 """Characters found to be in none of the fonts, so that they are not found one compilation after the other."""
 
@@ -106,6 +109,18 @@ def pages_in(content: Content) -> int:
     """How many pages a content takes."""
     pdf, _ = compile_document(msgspec.structs.replace(content, attachment=""), b"")
     return len(PdfReader(io.BytesIO(pdf)).pages)
+
+
+def fewer_pages(content: Content) -> Content:
+    """The content as it is, or with smaller charts and type where that saves a page of a few."""
+    pages = pages_in(content) if content.charts else 1
+    if not 1 < pages <= FEW_PAGES:
+        return content
+    for size in SMALLER:
+        tight = msgspec.structs.replace(content, size=size)
+        if pages_in(tight) < pages:
+            return tight
+    return content
 
 
 def _compile_replacing(folder: Path, data: str) -> tuple[bytes, tuple[str, ...]]:

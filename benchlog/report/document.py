@@ -15,7 +15,7 @@ from benchlog.model.role import Role
 from benchlog.model.step import Outcome
 from benchlog.report import customer, findings, heading, pairs, tables, work
 from benchlog.report.bringup_charts import idle_chart, time_charts
-from benchlog.report.compile import compile_document, pages_in, write_document
+from benchlog.report.compile import compile_document, fewer_pages, write_document
 from benchlog.report.content import Chart, Content, Keep, Layout, Paper, Section, Table
 from benchlog.report.heading import last, last_end
 from benchlog.report.job_charts import soak_charts, trace_of, wave_charts
@@ -26,9 +26,6 @@ from benchlog.report.wording import CAUTIONS, decision_rule, ending_sentence, ou
 from benchlog.session.reader import SessionReader
 
 CHART_POINTS = 1200
-FEW_PAGES = 4
-SMALLER = (1, 2)
-"""Sizes of type and charts that are tried where they may save a page of a few."""
 AFTER_US = 5_000_000
 
 
@@ -92,19 +89,7 @@ def _content_of(session: Path, attachment: str, layout: Layout, paper: Paper, he
         content = gather(reader, attachment, layout, paper)
     if head:
         content = with_head(content, head)
-    return customer.two_pages(content) if layout is Layout.CUSTOMER else _fewer_pages(content)
-
-
-def _fewer_pages(content: Content) -> Content:
-    """The content as it is, or with smaller charts and type where that saves a page of a few."""
-    pages = pages_in(content) if content.charts else 1
-    if not 1 < pages <= FEW_PAGES:
-        return content
-    for size in SMALLER:
-        tight = msgspec.structs.replace(content, size=size)
-        if pages_in(tight) < pages:
-            return tight
-    return content
+    return customer.two_pages(content) if layout is Layout.CUSTOMER else fewer_pages(content)
 
 
 def with_head(content: Content, head: str) -> Content:
