@@ -17,6 +17,16 @@ _SHARES = (0.16, 0.17, 0.22, 0.2)
 ACCEPTANCE, STOP = 2, 3
 
 
+_CAN = "can judge"
+
+
+def _judged(step: Step) -> str:
+    """What these meters can do at a step; where they can't watch it, that they could judge it is no help."""
+    if "can't watch this unit" in step.remedy:
+        return "can NOT watch"
+    return _CAN if step.judgeable else "can NOT judge"
+
+
 class PlanTable(QTableWidget):
     """One row a step."""
 
@@ -73,7 +83,7 @@ class PlanTable(QTableWidget):
                 percent(step.fraction),
                 amperes(step.acceptance.value) + (" ✎" if marks[0] else ""),
                 amperes(step.stop.value) + (" ✎" if marks[1] else ""),
-                "can judge" if step.judgeable else "can NOT judge",
+                _judged(step),
             )
             for column, text in enumerate(cells):
                 self.setItem(row, column, self._item(text, step, column))
@@ -86,7 +96,7 @@ class PlanTable(QTableWidget):
         if self._editable and column in (ACCEPTANCE, STOP):
             flags |= Qt.ItemFlag.ItemIsEditable
         item.setFlags(flags)
-        if not step.judgeable and column == len(HEADS) - 1:
+        if _judged(step) != _CAN and column == len(HEADS) - 1:
             item.setForeground(self._look.colour("cannot"))
         item.setTextAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         return item
