@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from benchlog.model.clock import microseconds
+from benchlog.model.errors import SessionDamaged
 from benchlog.session.series import Instants
 from benchlog.session.timeaxis import TimeAnchor
 
@@ -19,8 +20,10 @@ _US = timedelta(microseconds=1)
 def iso_times(anchors: Sequence[TimeAnchor], t_us: Instants) -> list[str]:
     """What `timeaxis.wall_of` gives for each instant, e.g. ``2026-01-05T09:00:00.100000-05:00``.
 
-    ``anchors`` in order of time, at least one.
+    ``anchors`` in order of time; `SessionDamaged` where there is none.
     """
+    if not anchors:
+        raise SessionDamaged("The session does not say when it was recorded. Run 'benchlog verify' on it.")
     starts = np.array([anchor.t_us for anchor in anchors], np.int64)
     unix = np.array([(anchor.wall - _EPOCH) // _US for anchor in anchors], np.int64)
     offsets = [anchor.wall.utcoffset() or timedelta() for anchor in anchors]

@@ -129,3 +129,11 @@ def test_a_view_in_place_of_the_readings_is_not_played_back(models: Path, tmp_pa
 
 def test_control_characters_are_shown() -> None:
     assert harmless("a\x1b]0;t\x07\n\u202eb") == "a\\x1b]0;t\\x07\n\\x202eb"
+
+
+def test_a_session_that_does_not_say_when_it_was_is_not_exported(models: Path, tmp_path: Path) -> None:
+    path = tmp_path / "timeless.benchlog"
+    shutil.copyfile(models / "repaired.benchlog", path)
+    with contextlib.closing(sqlite3.connect(path, isolation_level=None)) as db:
+        db.execute("delete from anchor")
+    assert hostile_run.run(["export", str(path), "--csv", str(tmp_path / "csv")]) == (1, "")
