@@ -3,6 +3,7 @@
 import math
 import zlib
 from dataclasses import dataclass, replace
+from datetime import date, timedelta
 
 import msgspec
 
@@ -42,7 +43,12 @@ ISOLATING_REGULATION = 0.04
 _PROGRAMMED_OHM = 0.1
 SOUND_HZ = 48_000
 """Samples a second of the simulated audio interface."""
-_CALIBRATION_DUE = "2026-12-31"
+_CALIBRATED_FOR_DAYS = 365
+
+
+def _calibration_due() -> str:
+    """A year from today: a simulated instrument is never overdue by itself."""
+    return (date.today() + timedelta(days=_CALIBRATED_FOR_DAYS)).isoformat()
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +221,7 @@ def _source_entry(options: SimulateOptions, there: dict[str, str], control: str)
         profile="simulated-ac-source",
         description="programmable AC source (invented)",
         serial_number="SIM-S1",
-        calibration_due=_CALIBRATION_DUE,
+        calibration_due=_calibration_due(),
         earth=Earth.FLOATING,
         sheet=MeterSheet(
             accuracy=(Accuracy(Quantity.AC_VOLTAGE, 0.002, 1, 0.1, range=rating.voltage_v),),
@@ -242,7 +248,7 @@ def _meter_entry(sheet: InstrumentSheet, connection: str, mains_hz: float) -> In
         profile=sheet.profile,
         description=sheet.description,
         serial_number=serial_number(sheet),
-        calibration_due=_CALIBRATION_DUE,
+        calibration_due=_calibration_due(),
         earth=Earth.EARTHED if listens else Earth.FLOATING,
         sheet=sheet.meter_sheet(),
         audio=stated_inputs(SOUND_HZ, mains_hz) if listens else None,
@@ -258,7 +264,7 @@ def _digitiser_entry(connection: str) -> InstrumentConfig:
         profile="simulated-digitiser",
         description="two-channel digitiser (invented)",
         serial_number="SIM-W1",
-        calibration_due=_CALIBRATION_DUE,
+        calibration_due=_calibration_due(),
         earth=Earth.FLOATING,
     )
 
