@@ -1,14 +1,10 @@
 """What an audio interface with its sensors states of itself, for limits and plans.
 
 audio_sheet(audio) -> MeterSheet
-with_audio_sheet(config) -> InstrumentConfig      where the bench file states no accuracy of its own
 """
 
 import math
 
-import msgspec
-
-from benchlog.bench.file import InstrumentConfig
 from benchlog.model.audio import AudioInput, AudioSetup
 from benchlog.model.instrument import Accuracy, Coupling, MeterSheet
 from benchlog.model.quantity import Quantity
@@ -55,10 +51,3 @@ def audio_sheet(audio: AudioSetup) -> MeterSheet:
         ),
         coupling=Coupling.AC,
     )
-
-
-def with_audio_sheet(config: InstrumentConfig) -> InstrumentConfig:
-    """The same instrument with the sheet that its inputs make."""
-    if config.audio is None or config.sheet.accuracy:
-        return config
-    return msgspec.structs.replace(config, sheet=audio_sheet(config.audio))

@@ -7,6 +7,7 @@ from typing import Any
 import msgspec
 import tomli_w
 
+from benchlog.bench.audiosheet import audio_sheet
 from benchlog.model.audio import AudioSetup
 from benchlog.model.errors import UsageError
 from benchlog.model.instrument import Earth, InstrumentRecord, MeterSheet
@@ -100,12 +101,14 @@ def load_bench(path: Path) -> Bench:
 
 
 def _complete(bench: Bench) -> Bench:
-    """With the sheets that follow from the inputs of audio interfaces."""
-    if all(config.audio is None for config in bench.instrument):
-        return bench
-    from benchlog.bench.audiosheet import with_audio_sheet
+    """With the sheets that follow from the inputs of audio interfaces, where the file states no accuracy."""
+    return msgspec.structs.replace(bench, instrument=tuple(map(_with_sheet, bench.instrument)))
 
-    return msgspec.structs.replace(bench, instrument=tuple(map(with_audio_sheet, bench.instrument)))
+
+def _with_sheet(config: InstrumentConfig) -> InstrumentConfig:
+    if config.audio is None or config.sheet.accuracy:
+        return config
+    return msgspec.structs.replace(config, sheet=audio_sheet(config.audio))
 
 
 def save_bench(bench: Bench, path: Path) -> None:

@@ -6,7 +6,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, Protocol, TextIO
 
-from benchlog.model.clock import US, Anchor, Clock
+from benchlog.model.clock import Anchor
 from benchlog.model.event import Ended, Said, Told
 from benchlog.model.history import Entry, Payload
 from benchlog.model.pattern import FaultPattern
@@ -200,8 +200,3 @@ class RunResult:
     document: Path | None = None
     longest_tick_s: float = 0.0
     """Longest real time for which no time was fed to the watch: how far the machine was behind."""
-
-
-def real_s(clock: Clock) -> float:
-    """Real seconds on the clock's axis, whatever its scale."""
-    return clock.now() / (US * clock.scale)

@@ -24,10 +24,11 @@ from benchlog.model.history import Noted, RunBegun, RunEnded, RunSaid, RunTold
 from benchlog.model.protocol import Point, Probe, RunClosed, SaidNow
 from benchlog.model.reading import Measured, Reading
 from benchlog.model.role import Role
-from benchlog.recorder.contract import CutOffTimes, Engine, real_s
+from benchlog.recorder.contract import CutOffTimes, Engine
 from benchlog.recorder.crew import Crew
 from benchlog.recorder.herald import Herald
 from benchlog.recorder.outbox import Outbox
+from benchlog.recorder.realtime import real_s
 from benchlog.recorder.writer import Writer
 
 

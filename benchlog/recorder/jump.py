@@ -1,7 +1,7 @@
 """Jumps of the wall clock against the monotonic clock: sleep, or a clock that was set."""
 
 from benchlog.model.clock import Clock
-from benchlog.recorder.contract import real_s
+from benchlog.recorder.realtime import real_s
 
 LEAST_S = 1.0
 """Smallest jump that counts; slewing of a clock stays far below it."""

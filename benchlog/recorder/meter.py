@@ -9,8 +9,8 @@ from benchlog.model.clock import Clock
 from benchlog.model.errors import InstrumentFault, InstrumentTimeout, ProtocolFault
 from benchlog.model.event import ReadingTaken, Told
 from benchlog.model.reading import Reading, Status, Unusable
-from benchlog.recorder.contract import real_s
 from benchlog.recorder.link import Link, guarded
+from benchlog.recorder.realtime import real_s
 from benchlog.recorder.threads import OnFailure, Thread
 
 Tell = Callable[[Told], int]

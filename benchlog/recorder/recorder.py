@@ -24,7 +24,7 @@ from benchlog.model.wave import Waveform
 from benchlog.recorder.attention import Attention
 from benchlog.recorder.awake import Awake
 from benchlog.recorder.claims import Claims, claims_folder
-from benchlog.recorder.contract import Engine, Options, RunResult, SourceLimit, Store, real_s
+from benchlog.recorder.contract import Engine, Options, RunResult, SourceLimit, Store
 from benchlog.recorder.control import Control
 from benchlog.recorder.crew import Crew, Ears
 from benchlog.recorder.dispatch import Dispatch, ended_entry, is_alarm
@@ -32,6 +32,7 @@ from benchlog.recorder.herald import Herald
 from benchlog.recorder.idle import Idle
 from benchlog.recorder.limit import source_limit
 from benchlog.recorder.outbox import Outbox
+from benchlog.recorder.realtime import real_s
 from benchlog.recorder.rounds import Rounds
 from benchlog.recorder.switchboard import Switchboard
 from benchlog.recorder.technician import Technician

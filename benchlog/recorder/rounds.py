@@ -7,10 +7,10 @@ from benchlog.model.clock import Clock
 from benchlog.model.event import AttentionChanged, KeyPressed, StorageChanged, TimeJumped
 from benchlog.model.protocol import InstrumentsNow, LimitsNow, PowerState, StorageState
 from benchlog.recorder.attention import Attention
-from benchlog.recorder.contract import real_s
 from benchlog.recorder.crew import Crew
 from benchlog.recorder.dispatch import Dispatch
 from benchlog.recorder.jump import JumpDetector
+from benchlog.recorder.realtime import real_s
 from benchlog.recorder.standby_link import StandbyLink
 from benchlog.recorder.technician import Technician
 from benchlog.recorder.watch import Watch

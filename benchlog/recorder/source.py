@@ -10,9 +10,10 @@ from benchlog.bench.file import InstrumentConfig
 from benchlog.model.clock import Clock
 from benchlog.model.errors import InstrumentFault, InstrumentTimeout, ProtocolFault
 from benchlog.model.event import ReadingTaken, SourceAnswered, Told
-from benchlog.recorder.contract import SourceLimit, real_s
+from benchlog.recorder.contract import SourceLimit
 from benchlog.recorder.link import Link, guarded
 from benchlog.recorder.meter import breath_s, read_all
+from benchlog.recorder.realtime import real_s
 from benchlog.recorder.threads import OnFailure, Thread
 
 NO_LIMIT = "only the program and the fuses watch the current."

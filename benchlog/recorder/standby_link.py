@@ -12,7 +12,7 @@ from pathlib import Path
 
 from benchlog.bench.adaptor import StandbyOrder
 from benchlog.model.clock import Clock
-from benchlog.recorder.contract import real_s
+from benchlog.recorder.realtime import real_s
 
 BEAT_S = 0.1
 SILENCE_S = 1.0

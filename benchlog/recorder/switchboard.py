@@ -40,9 +40,10 @@ from benchlog.model.work import (
     SafetyMeasured,
 )
 from benchlog.recorder.attention import Attention
-from benchlog.recorder.contract import Desk, real_s
+from benchlog.recorder.contract import Desk
 from benchlog.recorder.crew import Crew
 from benchlog.recorder.dispatch import Dispatch
+from benchlog.recorder.realtime import real_s
 from benchlog.recorder.source import SourceNews
 from benchlog.recorder.standby_link import StandbyLink
 from benchlog.recorder.watch import Watch

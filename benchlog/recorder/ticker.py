@@ -4,7 +4,7 @@ import threading
 from collections.abc import Callable
 
 from benchlog.model.clock import Clock
-from benchlog.recorder.contract import real_s
+from benchlog.recorder.realtime import real_s
 from benchlog.recorder.threads import OnFailure, Thread
 
 TICK_S = 0.02

@@ -26,8 +26,8 @@ from benchlog.model.protocol import (
     decode_from_window,
     encode,
 )
-from benchlog.recorder.contract import real_s
 from benchlog.recorder.outbox import Outbox
+from benchlog.recorder.realtime import real_s
 from benchlog.recorder.threads import OnFailure, Thread
 
 AGAIN_S = 0.1

@@ -12,7 +12,8 @@ from benchlog.model.errors import EnvironmentFault, SessionFault
 from benchlog.model.history import DiskTrouble, Payload
 from benchlog.model.reading import Reading
 from benchlog.model.wave import Waveform
-from benchlog.recorder.contract import Store, real_s
+from benchlog.recorder.contract import Store
+from benchlog.recorder.realtime import real_s
 from benchlog.recorder.threads import OnFailure, Thread
 
 MOST_WAITING = 400_000

@@ -15,7 +15,7 @@ from benchlog.model.role import Role
 from benchlog.model.run import RunSetup
 from benchlog.model.unit import Unit
 from benchlog_ui.beginning import BeginBox
-from benchlog_ui.benchpage import EARTH_WORDS, earth_words
+from benchlog_ui.earthwords import EARTH_WORDS, earth_words
 from benchlog_ui.look import Look
 from benchlog_ui.marks import CUT_OFF_KEY
 from benchlog_ui.plancurve import PlanCurve

@@ -24,17 +24,13 @@ from benchlog.model.protocol import EntryAdded, FromWindow, RawAsked
 from benchlog.model.role import Role
 from benchlog_ui.benchchoice import BenchChoice
 from benchlog_ui.board import MOST_RAW, Board
+from benchlog_ui.earthwords import EARTH_WORDS, earth_words
 from benchlog_ui.look import Look
 from benchlog_ui.requests import Requests
 from benchlog_ui.words import STATUS, age, channel_words, figure, volts
 
 HEADS = ("part", "reads now", "instrument", "connection", "earth", "accuracy stated", "calibrated until")
 _SHARES = (0.11, 0.13, 0.19, 0.20, 0.09, 0.17, 0.11)
-EARTH_WORDS = {
-    Earth.EARTHED: "EARTHED lead",
-    Earth.FLOATING: "floating",
-    Earth.UNKNOWN: "not known",
-}
 
 
 def accuracy_words(accuracy: Accuracy | None) -> str:
@@ -43,25 +39,6 @@ def accuracy_words(accuracy: Accuracy | None) -> str:
         return "not stated"
     unit = accuracy.quantity.unit
     return f"±({accuracy.reading_fraction * 100:g} % + {accuracy.counts:g} × {accuracy.count:g} {unit})"
-
-
-def earth_words(bench: BenchSet | None) -> str:
-    """What the earths of the connected leads mean together. Common practice, no source."""
-    if bench is None:
-        return "No bench file was given: readings are typed, or the window was opened on a session."
-    earthed = [i.name for i in bench.instruments if i.earth is Earth.EARTHED]
-    unknown = [i.name for i in bench.instruments if i.earth is Earth.UNKNOWN]
-    parts = []
-    if len(earthed) > 1:
-        parts.append(
-            f"{' and '.join(earthed)} have earthed leads: on different nodes they short the unit. "
-            "Put them on one node, or take one off."
-        )
-    elif earthed:
-        parts.append(f"{earthed[0]} has an earthed lead: connected to the unit, it is no longer isolated.")
-    if unknown:
-        parts.append(f"Of {', '.join(unknown)} the earth is not known: measure it and write it down.")
-    return " ".join(parts) or "No lead is earthed: the unit stays isolated."
 
 
 class BenchPage(QWidget):
