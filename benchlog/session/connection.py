@@ -77,9 +77,9 @@ def take_back(path: Path) -> None:
 
     A connection that only reads can't, and refuses the file. Does nothing where the folder can't be written.
     """
-    if not path.with_name(path.name + "-journal").exists():
+    if not is_there(path.with_name(path.name + "-journal")):
         return
-    with contextlib.suppress(sqlite3.Error, SessionFault):
+    with contextlib.suppress(sqlite3.Error, SessionFault, OSError):
         db = _connect(path, "rw")
         try:
             db.execute("select count(*) from sqlite_master").fetchone()

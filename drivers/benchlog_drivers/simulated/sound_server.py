@@ -115,10 +115,11 @@ class SoundServer:
         except PortRefused as fault:
             connection.sendall(msgspec.json.encode(Answer(refused=str(fault))) + b"\n")
             return
-        connection.sendall(msgspec.json.encode(Answer(self.device)) + b"\n")
+        # Listening before it is said: whoever has the answer misses no sample from then on.
         listener = Listener()
         self._feed.add(listener)
         try:
+            connection.sendall(msgspec.json.encode(Answer(self.device)) + b"\n")
             while not self._outlet.stopping.is_set() and not self._is_over(connection):
                 block = listener.next(_LOOK_S)
                 if block is not None:
