@@ -273,10 +273,20 @@ def folder_gone(stand: Stand) -> Row:
 
 def frozen(stand: Stand) -> Row:
     """The display stands still at a current of many counts: told at the end of the next inrush window."""
+    _wait_36(stand)
+    return alarm(stand, 40.0, "ammeter does not move", lambda: stand.order("ammeter", "frozen"))
+
+
+def both_frozen(stand: Stand) -> Row:
+    """One meter reads current and voltage and stands still: the next step's voltage does not come."""
+    _wait_36(stand)
+    return off_by(stand, 40.0, "voltmeter stands still", lambda: stand.order("bench-meter", "frozen"))
+
+
+def _wait_36(stand: Stand) -> None:
     if stand.wait(lambda s: s["set_v"] >= 30.0, 150.0) is None:
         raise RuntimeError(f"no 36 V came: {stand.said()}")
     time.sleep(5.0)
-    return alarm(stand, 40.0, "ammeter does not move", lambda: stand.order("bench-meter", "frozen"))
 
 
 BENCH: dict[str, Any] = {"meters": "bench", "source": "programmed"}
@@ -302,7 +312,8 @@ CASES: dict[str, Case] = {
     "meter answers too late": Case(lambda s: meter(s, "late", STALE_S)),
     "meter sends garbage": Case(lambda s: meter(s, "garbage", STALE_S)),
     "meter has switched itself off": Case(lambda s: meter(s, "switched-off", STALE_S)),
-    "meter frozen while the voltage rises": Case(frozen),
+    "ammeter frozen while the voltage rises": Case(frozen, {"meters": "handheld", "source": "programmed"}),
+    "meter of current and voltage frozen": Case(both_frozen),
     "meter replaced by another": Case(lambda s: meter(s, "wrong-instrument", STALE_S, "reset")),
     "hand-set: ammeter silent": Case(
         lambda s: alarm(s, 3.2, "switch off", lambda: s.order("ammeter", "silent")), HAND
