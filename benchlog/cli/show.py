@@ -147,8 +147,9 @@ def steps_as_text(steps: tuple[StepRecord, ...]) -> list[str]:
         for s in steps
         if s.visited
     ]
-    blind = any(unseen(s) for s in steps if s.visited)
-    return [*columns(rows, head), *([f"  {NO_CURRENT_SEEN}"] if blind else [])]
+    blind = [f"{s.set_v:.4g} V" for s in steps if s.visited and unseen(s)]
+    note = [f"  at {', '.join(blind)}: {NO_CURRENT_SEEN}"] if blind else []
+    return [*columns(rows, head), *note]
 
 
 def _inrush_u(step: StepRecord) -> str:
