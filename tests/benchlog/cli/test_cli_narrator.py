@@ -25,7 +25,7 @@ def test_a_step_without_current_is_not_praised(capsys: pytest.CaptureFixture[str
     assert capsys.readouterr().err.endswith(f"0.00133 A idle, go up (program); {blind}\n")
     table = steps_as_text((record,))
     assert table[1].endswith("go up (program); no current seen")
-    assert table[2].strip() == blind
+    assert table[2].strip() == f"at 12 V: {blind}"
     drew = replace(record, idle_a=0.1)
     Narrator().hear(5_000_000, StepDone(1, drew))
     assert capsys.readouterr().err.endswith("0.1 A idle, go up (program)\n")
