@@ -121,7 +121,7 @@ def run(cell: tuple[str, ...], turn: int, models: Models) -> dict[str, Any]:
     cut = found.ended.cut_off_step_fraction if found.ended is not None and found.cut_off else None
     blind = sum(r.verdict is StepVerdict.CANNOT_JUDGE for r in found.records)
     return {
-        "cell": cell, "turn": turn, "seed": options.seed, "told": told, "rule": rule, "cut": cut,
+        "cell": list(cell), "turn": turn, "seed": options.seed, "told": told, "rule": rule, "cut": cut,
         "steps": len(found.records), "blind": blind, "destroyed": found.destroyed_s is not None,
     }  # fmt: skip
 
