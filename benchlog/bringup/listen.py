@@ -142,9 +142,8 @@ def _droop(run: Run, taken: Measured, now_us: int) -> None:
     if run.setup.hand_set:
         run.say(now_us, Marked("warning", text.replace("was set", "stood"), run.k))
     else:
-        course.cut_off(
-            run, now_us, f"Cut off. {text}: the source gives way, or the voltmeter stands still", "droop"
-        )
+        text += ": the source gives way, or the voltmeter stands still"
+        course.cut_off(run, now_us, f"Cut off. {text}", "droop")
 
 
 def _lamp(run: Run, taken: Measured, now_us: int) -> None:

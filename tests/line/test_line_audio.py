@@ -29,7 +29,9 @@ def test_a_short_is_cut_off_and_its_inrush_measured(tmp_path: Path) -> None:
     assert rate_hz == 48_000.0
     assert len(v_v) > 1.0 * rate_hz  # 0.2 s before the arrival, and what came until the source was off
     assert np.abs(i_a).max() == pytest.approx(step["inrush_a"], abs=step["inrush_u_a"])
-    assert np.abs(v_v[: round(0.15 * rate_hz)]).max() < 0.5
+    # The source's answer, which opens the window, comes late on a busy machine: the onset then lies earlier.
+    onset = int(np.argmax(np.abs(v_v) > 0.5))
+    assert 0.02 * rate_hz < onset < 0.25 * rate_hz
     assert np.abs(v_v).max() == pytest.approx(6.0 * np.sqrt(2.0), rel=0.05)
     shown = command("show", report["session"]).out
     assert f"{step['inrush_a']:.3g} ± {step['inrush_u_a']:.2g}" in shown
